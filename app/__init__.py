@@ -1,0 +1,1 @@
+"""Evenhand: record a bedside motor exam, see what it adds up to, keep it unchanged."""
