@@ -1,0 +1,277 @@
+"""Read an exam from JSON, or say every fault at once, each with its place."""
+
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Any, NoReturn
+
+from app.exam.record import Cell, Exam, Patient, Recorded, Untestable, Value
+from app.exam.vocabulary import GRADES, Finding, Scale, Side, vocabulary
+
+SEXES = ("female", "male")
+MAX_AGE = 120
+MAX_MEDICINES = 100
+MAX_MEDICINE_LENGTH = 200
+MAX_REASON_LENGTH = 200
+# A stopwatch or a cuff never gives more; beyond it, exact arithmetic on hostile input gets slow.
+MAX_DIGITS = 12
+
+
+class BadExam(ValueError):
+    """The exam cannot be read. `faults` lists every fault as `place: what is wrong`."""
+
+    def __init__(self, faults: list[str]) -> None:
+        super().__init__("\n".join(faults))
+        self.faults = tuple(faults)
+
+
+class BadValue(ValueError):
+    """One value cannot be recorded; the message says what is wrong, without the place."""
+
+
+def parse_exam(text: str | bytes) -> Exam:
+    """Read one exam from JSON text.
+
+    Raises: BadExam, with every fault.
+    """
+    try:
+        raw = json.loads(
+            text, parse_float=Decimal, parse_constant=_refuse, object_pairs_hook=_no_key_twice
+        )
+    except _KeyTwice as twice:
+        raise BadExam([f"exam: the key {_short(twice.key)} stands twice in one object"]) from None
+    except json.JSONDecodeError as error:
+        place = f"line {error.lineno} column {error.colno}"
+        raise BadExam([f"exam: not JSON: {error.msg} ({place})"]) from None
+    except UnicodeDecodeError:
+        raise BadExam(["exam: not text in UTF-8"]) from None
+    except (ValueError, RecursionError) as error:
+        raise BadExam([f"exam: not JSON: {_short(str(error))}"]) from None
+    return read_exam(raw)
+
+
+def read_exam(raw: object) -> Exam:
+    """Read one exam from parsed JSON, whose fractions are Decimal.
+
+    Raises: BadExam, with every fault.
+    """
+    faults: list[str] = []
+    if not isinstance(raw, dict):
+        raise BadExam(["exam: not an object with patient, findings and medicines"])
+    for key in raw:
+        if key not in ("patient", "findings", "medicines"):
+            faults.append(f"{_short(key)}: unknown; use patient, findings or medicines")
+    patient = _patient(raw.get("patient"), faults)
+    cells = _cells(raw.get("findings"), faults)
+    medicines = _medicines(raw.get("medicines"), faults)
+    if faults:
+        raise BadExam(faults)
+    return Exam(patient, MappingProxyType(cells), medicines)
+
+
+def read_value(finding: Finding, raw: object) -> Value:
+    """Check one value of a finding.
+
+    Raises: BadValue, saying what is wrong and what would be right.
+    """
+    match finding.scale:
+        case Scale.GRADE:
+            if isinstance(raw, int) and not isinstance(raw, bool) and raw in GRADES:
+                return raw
+            raise BadValue(f"{_short(raw)} is not a grade from 0 to 3")
+        case Scale.YESNO:
+            if isinstance(raw, bool):
+                return raw
+            raise BadValue(f"{_short(raw)} is not true or false")
+        case Scale.CHOICE:
+            if isinstance(raw, str) and raw in finding.values:
+                return raw
+            raise BadValue(f"{_short(raw)} is not one of {', '.join(finding.values)}")
+        case Scale.COUNT:
+            number = _number(raw, finding)
+            if number != number.to_integral_value():
+                raise BadValue(f"{_short(raw)} is not a whole number")
+            return int(number)
+        case Scale.NUMBER:
+            return _number(raw, finding)
+
+
+def read_untestable(raw: Mapping[str, object]) -> Untestable:
+    """Check `{"untestable": "reason"}`.
+
+    Raises: BadValue.
+    """
+    reason = raw.get("untestable")
+    if set(raw) != {"untestable"}:
+        raise BadValue('an untestable finding holds its reason alone: {"untestable": "pain"}')
+    if not isinstance(reason, str) or not reason.strip():
+        raise BadValue("untestable needs its reason in words")
+    if len(reason) > MAX_REASON_LENGTH:
+        raise BadValue(f"the reason is longer than {MAX_REASON_LENGTH} characters")
+    return Untestable(reason.strip())
+
+
+def exam_as_json(exam: Exam) -> dict[str, Any]:
+    """The exam in the form that parse_exam reads; numbers as they were typed."""
+    out: dict[str, Any] = {}
+    patient = {
+        key: value
+        for key, value in (("age", plain(exam.patient.age)), ("sex", exam.patient.sex))
+        if value is not None
+    }
+    if patient:
+        out["patient"] = patient
+    words = vocabulary()
+    findings: dict[str, Any] = {}
+    for finding_id, side in sorted(exam.cells, key=lambda cell: words.place(*cell)):
+        recorded = exam.cells[finding_id, side]
+        held = (
+            {"untestable": recorded.reason} if isinstance(recorded, Untestable) else plain(recorded)
+        )
+        if side is None:
+            findings[finding_id] = held
+        else:
+            findings.setdefault(finding_id, {})[side.value] = held
+    if findings:
+        out["findings"] = findings
+    if exam.medicines is not None:
+        out["medicines"] = list(exam.medicines)
+    return out
+
+
+def plain(value: Value | None) -> int | float | bool | str | None:
+    """A value as JSON holds it: a Decimal becomes the number that reads the same."""
+    if isinstance(value, Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    return value
+
+
+def _patient(raw: object, faults: list[str]) -> Patient:
+    if raw is None:
+        return Patient()
+    if not isinstance(raw, dict):
+        faults.append("patient: not an object with age and sex")
+        return Patient()
+    for key in raw:
+        if key not in ("age", "sex"):
+            faults.append(f"patient.{_short(key)}: unknown; use age or sex")
+    age, sex = raw.get("age"), raw.get("sex")
+    if age is not None and not (
+        isinstance(age, int | Decimal) and not isinstance(age, bool) and 0 <= age <= MAX_AGE
+    ):
+        faults.append(f"patient.age: {_short(age)} is not an age in years from 0 to {MAX_AGE}")
+        age = None
+    if sex is not None and sex not in SEXES:
+        faults.append(f"patient.sex: {_short(sex)} is not female or male; leave it out if unknown")
+        sex = None
+    return Patient(None if age is None else Decimal(age), sex)
+
+
+def _cells(raw: object, faults: list[str]) -> dict[Cell, Recorded]:
+    cells: dict[Cell, Recorded] = {}
+    if raw is None:
+        return cells
+    if not isinstance(raw, dict):
+        faults.append("findings: not an object of findings by id")
+        return cells
+    words = vocabulary()
+    for finding_id, held in raw.items():
+        place = f"findings.{_short(finding_id)}"
+        finding = words.get(finding_id)
+        if finding is None:
+            faults.append(f"{place}: not a finding")
+        elif not finding.paired:
+            _cell(finding, None, held, place, cells, faults)
+        elif isinstance(held, dict):
+            for name, value in held.items():
+                if name in tuple(Side):
+                    _cell(finding, Side(name), value, f"{place}.{name}", cells, faults)
+                else:
+                    faults.append(f"{place}.{_short(name)}: not a side; use right or left")
+        elif held is not None:
+            faults.append(f'{place}: needs its side: {{"right": …, "left": …}}')
+    return cells
+
+
+def _cell(
+    finding: Finding,
+    side: Side | None,
+    raw: object,
+    place: str,
+    cells: dict[Cell, Recorded],
+    faults: list[str],
+) -> None:
+    if raw is None:
+        return
+    try:
+        if isinstance(raw, dict) and "untestable" in raw:
+            cells[finding.id, side] = read_untestable(raw)
+        else:
+            cells[finding.id, side] = read_value(finding, raw)
+    except BadValue as fault:
+        faults.append(f"{place}: {fault}")
+
+
+def _medicines(raw: object, faults: list[str]) -> tuple[str, ...] | None:
+    if raw is None:
+        return None
+    if not isinstance(raw, list):
+        faults.append("medicines: not a list of lines")
+        return None
+    if len(raw) > MAX_MEDICINES:
+        faults.append(f"medicines: {len(raw)} lines; at most {MAX_MEDICINES}")
+        return None
+    for place, line in enumerate(raw):
+        if not isinstance(line, str) or not line.strip():
+            faults.append(f"medicines.{place}: {_short(line)} is not a medicine in words")
+        elif len(line) > MAX_MEDICINE_LENGTH:
+            faults.append(f"medicines.{place}: longer than {MAX_MEDICINE_LENGTH} characters")
+    return tuple(raw) if all(isinstance(line, str) for line in raw) else None
+
+
+def _number(raw: object, finding: Finding) -> Decimal:
+    if not isinstance(raw, int | Decimal) or isinstance(raw, bool):
+        raise BadValue(f"{_short(raw)} is not a number")
+    number = Decimal(raw)
+    low, high = finding.minimum, finding.maximum
+    if low is not None and high is not None and not low <= number <= high:
+        raise BadValue(f"{_short(raw)} is not from {low} to {high} {finding.unit}".rstrip())
+    parts = number.as_tuple()
+    if len(parts.digits) > MAX_DIGITS or abs(int(parts.exponent)) > MAX_DIGITS:
+        raise BadValue(f"{_short(raw)} has more than {MAX_DIGITS} digits")
+    return number
+
+
+class _KeyTwice(Exception):
+    def __init__(self, key: str) -> None:
+        self.key = key
+
+
+def _no_key_twice(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    # JSON lets the last of two equal keys win, which would drop a finding in silence.
+    read = dict(pairs)
+    if len(read) < len(pairs):
+        seen: set[str] = set()
+        raise _KeyTwice(next(key for key, _ in pairs if key in seen or seen.add(key)))  # type: ignore[func-returns-value]
+    return read
+
+
+def _refuse(constant: str) -> NoReturn:
+    raise ValueError(f"{constant} is not a JSON number")
+
+
+def _short(raw: object) -> str:
+    """A faulty value as it is shown: never long, never more than one line."""
+    if isinstance(raw, bool):
+        text = "true" if raw else "false"
+    elif isinstance(raw, dict | list):
+        text = "an object" if isinstance(raw, dict) else "a list"
+    elif raw is None:
+        text = "null"
+    elif isinstance(raw, str):
+        text = raw.encode("utf-8", "replace").decode()
+    else:
+        text = str(raw)
+    text = "".join(c if c.isprintable() else " " for c in text)
+    return text if len(text) <= 40 else text[:39] + "…"
