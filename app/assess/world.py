@@ -1,0 +1,198 @@
+"""One exam as the world that answers the atoms of conditions."""
+
+from collections.abc import Callable, Iterable, Mapping
+from decimal import Decimal
+from fractions import Fraction
+from operator import ge, gt, le, lt
+
+from app.assess.assessment import Reason
+from app.assess.medicines import CheckedMedicines
+from app.exam.measures import QUANTITIES
+from app.exam.record import Exam
+from app.exam.vocabulary import GRADE_WORDS, SIDES, Side, vocabulary
+from app.knowledge.load import Knowledge
+from app.knowledge.model import Balance
+from app.knowledge.names import AGE
+from app.logic.evaluate import Evaluation
+from app.logic.expression import Atom, Expression, Reference
+from app.logic.truth import NO, UNKNOWN, YES, Truth
+
+_COMPARE: Mapping[str, Callable[[Fraction, Fraction], bool]] = {
+    ">=": ge,
+    ">": gt,
+    "<=": le,
+    "<": lt,
+}
+
+
+class ExamWorld:
+    """Answers from one exam under one version of the knowledge, with the cells behind each."""
+
+    sides: tuple[str, str] = SIDES
+
+    def __init__(self, exam: Exam, knowledge: Knowledge, medicines: CheckedMedicines) -> None:
+        self.exam = exam
+        self.knowledge = knowledge
+        self.medicines = medicines
+        self.evaluation = Evaluation(self, knowledge.definitions)
+
+    # ---- what conditions say
+
+    def holds(self, sentence: str | None, side: Side | None = None) -> Truth:
+        """The truth of a condition of the knowledge; yes where there is none."""
+        return YES if sentence is None else self.truth(self.knowledge.conditions[sentence], side)
+
+    def truth(self, expression: Expression, side: Side | None = None) -> Truth:
+        """The truth of a parsed condition."""
+        return self.evaluation.truth(expression, side)
+
+    def because(self, *expressions: Expression) -> tuple[Reason, ...]:
+        """What was recorded that makes the conditions true, in the order of findings.toml."""
+        found: list[Reason] = []
+        for expression in expressions:
+            for atom, side in self.evaluation.because(expression):
+                found += self._behind(atom, side)
+        return in_order(found)
+
+    def unsettled(self, *expressions: Expression) -> tuple[Reason, ...]:
+        """The unknown cells that could still change the conditions, in the same order."""
+        found: list[Reason] = []
+        for expression in expressions:
+            for judged in self.evaluation.unsettled(expression):
+                found += self._lacking(*judged)
+        return in_order(found)
+
+    # ---- the World of app.logic
+
+    def judge(self, atom: Atom, side: str | None) -> Truth:
+        """Whether an atom holds in this exam."""
+        at = Side(side) if side else None
+        match atom.relation:
+            case "takes":
+                return self.medicines.takes(atom.name)
+            case "untestable":
+                return Truth.of(self.exam.is_untestable(atom.name, at))
+            case "known":
+                return Truth.of(self._number_or_value(atom.name, at) is not None)
+            case "" if atom.name in self.knowledge.balances:
+                return self._balanced(self.knowledge.balances[atom.name])
+            case "":
+                value = self.exam.value(atom.name, at)
+                return UNKNOWN if value is None else Truth.of(bool(value))
+            case "is" | "in":
+                value = self.exam.value(atom.name, at)
+                return UNKNOWN if value is None else Truth.of(value in atom.operands)
+            case comparison:
+                left, right = self._number(atom.name, at), self._operand(atom.operands[0])
+                if left is None or right is None:
+                    return UNKNOWN
+                return Truth.of(_COMPARE[comparison](left, right))
+
+    def can_change(self, atom: Atom, side: str | None) -> bool:
+        """Whether recording more could change the answer; what could not be tested is final."""
+        at = Side(side) if side else None
+        if atom.relation == "untestable":
+            return False
+        if atom.relation == "known":
+            cells = [(name, at) for name in _inputs(atom.name)]
+            return any(cell not in self.exam.cells for cell in cells)
+        return self.judge(atom, side) is UNKNOWN
+
+    def other(self, side: str | None) -> str | None:
+        """The opposite side."""
+        return Side(side).other if side else None
+
+    def is_paired(self, name: str) -> bool:
+        """Whether an atom's name is recorded on each side."""
+        return self.knowledge.names.is_paired(name)
+
+    # ---- numbers
+
+    def _number_or_value(self, name: str, side: Side | None) -> object:
+        return QUANTITIES[name].of(self.exam) if name in QUANTITIES else self.exam.value(name, side)
+
+    def _number(self, name: str, side: Side | None) -> Fraction | None:
+        if name == AGE:
+            age = self.exam.patient.age
+            return None if age is None else Fraction(age)
+        value = self._number_or_value(name, side)
+        return None if value is None else Fraction(str(value))
+
+    def _operand(self, name: str) -> Fraction | None:
+        if name in GRADE_WORDS:
+            return Fraction(GRADE_WORDS.index(name))
+        if name in self.knowledge.thresholds:
+            return Fraction(str(self.knowledge.thresholds[name].value))
+        patient = self.exam.patient
+        norm = self.knowledge.norms[name].value(patient.age, patient.sex)
+        return None if norm is None else Fraction(norm)
+
+    def _balanced(self, balance: Balance) -> Truth:
+        """Whether the sums of grades are equal; a grade that is unknown leaves it unknown."""
+        sums = []
+        for side in SIDES:
+            grades = [self.exam.value(finding, side) for finding in balance.findings]
+            for finding, sign in balance.counted_where.items():
+                counted = self.truth(Reference(sign), side)
+                grade = self.exam.value(finding, side)
+                grades.append(grade if counted is YES else 0 if counted is NO else None)
+            if any(grade is None for grade in grades):
+                return UNKNOWN
+            sums.append(sum(int(str(grade)) for grade in grades))
+        return Truth.of(sums[0] == sums[1])
+
+    # ---- the cells behind an atom
+
+    def _behind(self, atom: Atom, side: str | None) -> list[Reason]:
+        if atom.relation == "takes":
+            taken = self.medicines.of_class(atom.name)
+            return [Reason(medicine=each, medicine_class=atom.name) for each in taken]
+        if atom.relation in ("known", "untestable"):
+            return []
+        return [
+            Reason(finding, at, value)
+            for finding, at in self._cells(atom, side)
+            if (value := self._recorded(finding, at)) is not None
+        ]
+
+    def _lacking(self, atom: Atom, side: str | None) -> list[Reason]:
+        if atom.relation == "takes":
+            return [Reason(medicine_class=atom.name)]
+        return [
+            Reason(finding, at)
+            for finding, at in self._cells(atom, side)
+            if self._recorded(finding, at) is None
+        ]
+
+    def _cells(self, atom: Atom, side: str | None) -> list[tuple[str, Side | None]]:
+        if atom.name in self.knowledge.balances:
+            balance = self.knowledge.balances[atom.name]
+            found = [(finding, at) for finding in balance.findings for at in SIDES]
+            for finding in balance.counted_where:
+                found += [
+                    (each.id, at)
+                    for each in (vocabulary()[finding], *vocabulary().details_of(finding))
+                    if each.core
+                    for at in SIDES
+                ]
+            return [*found]
+        at = Side(side) if side else None
+        return [(name, at) for name in _inputs(atom.name)]
+
+    def _recorded(self, finding: str, side: Side | None) -> Decimal | int | bool | str | None:
+        return self.exam.patient.age if finding == AGE else self.exam.value(finding, side)
+
+
+def in_order(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """Each reason once, in the order of findings.toml, right before left; medicines last."""
+
+    def place(reason: Reason) -> tuple[int, int]:
+        if reason.finding is None or reason.finding == AGE:
+            return len(vocabulary()), reason.finding is None
+        return vocabulary().place(reason.finding, reason.side)
+
+    return tuple(sorted(dict.fromkeys(reasons), key=place))
+
+
+def _inputs(name: str) -> tuple[str, ...]:
+    return QUANTITIES[name].inputs if name in QUANTITIES else (name,)

@@ -1,0 +1,172 @@
+"""Parse and check every condition of the knowledge, and give names to those that have one."""
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from app.exam.vocabulary import vocabulary
+from app.knowledge.files import BadKnowledge
+from app.knowledge.model import Category, ConflictRule, FallRisk, Kind, Sign, Step, WarningRule
+from app.knowledge.names import BadName, Names, every_core_normal, kind_value
+from app.logic.expression import Definition, Expression, Or, Reference, walk
+from app.logic.parse import BadExpression, parse
+
+# A condition with where it stands, for messages: file, rule, key, sentence (None where left out).
+Place = tuple[str, str, str, str | None]
+_OF_A_CATEGORY = ("fits", "listed", "cautioned", "cautioned_by_signs")
+
+
+class Conditions:
+    """Every condition by its sentence, and every named one by its name.
+
+    Beside signs and kinds, each category gives four names: `…_fits` (its requirement, whatever the
+    cautions), `…_listed`, `…_cautioned` and `…_cautioned_by_signs` (a caution that is no medicine).
+    """
+
+    def __init__(self, names: Names, categories: Mapping[str, Category]) -> None:
+        self.names = names
+        self.parsed: dict[str, Expression] = {}
+        self.definitions: dict[str, Definition] = {}
+        self._of_categories = frozenset(
+            f"{c}_{what}" for c in categories for what in _OF_A_CATEGORY
+        )
+        for sign in names.signs.values():
+            self._define_sign(sign)
+        for kind in names.kinds.values():
+            self._define_kind(kind)
+        for category in categories.values():
+            self._define_category(category)
+        self._refuse_circles()
+        for name, definition in self.definitions.items():
+            where = ("signs.toml", name, "when")
+            self._check_sides(definition.expression, *where, sided=definition.paired)
+
+    def check(self, places: Iterable[Place], *, sided: bool = False) -> None:
+        """Read every condition and check that what is judged on a side has one.
+
+        Raises: BadKnowledge.
+        """
+        for file, rule, key, sentence in places:
+            if sentence is not None:
+                read = self._read(sentence, file, rule, key)
+                self._check_sides(read, file, rule, key, sided=sided)
+
+    def check_explained(self, category: Category) -> None:
+        """An `explains` entry is one finding, or one value of it, on whichever side."""
+        for sentence in category.explains:
+            if sentence not in vocabulary():
+                self._read(sentence, _file(category), category.id, "explains")
+
+    def _define_sign(self, sign: Sign) -> None:
+        read = self._read(sign.when, "signs.toml", sign.id, "when")
+        self.definitions[sign.id] = Definition(read, sign.sides == "pair")
+
+    def _define_kind(self, kind: Kind) -> None:
+        for value in kind.values:
+            read = self._read(value.when, "signs.toml", kind.id, value.id)
+            self.definitions[kind_value(kind.id, value.id)] = Definition(read, True)
+
+    def _define_category(self, category: Category) -> None:
+        file, name = _file(category), category.id
+        if category.built_from_vocabulary == bool(category.requires):
+            raise BadKnowledge(f"{file}: requires: give it, or built_from_vocabulary, not both")
+        if category.built_from_vocabulary:
+            requirement = every_core_normal(vocabulary())
+        else:
+            requirement = self._read(category.requires, file, name, "requires")
+        core = [self._read(sentence, file, name, "core") for sentence in category.core]
+        cautions = [
+            (self._read(each.when, file, name, "caution"), each.medicine)
+            for each in category.caution
+        ]
+        of_signs = tuple(each for each, medicine in cautions if not medicine)
+        named = {
+            "fits": requirement,
+            "listed": Or((Reference(f"{name}_fits"), *core)),
+            "cautioned": Or(tuple(each for each, _ in cautions)),
+            "cautioned_by_signs": Or(of_signs),
+        }
+        for what, expression in named.items():
+            self.definitions[f"{name}_{what}"] = Definition(expression, False)
+
+    def _read(self, sentence: str, file: str, rule: str, key: str) -> Expression:
+        if sentence not in self.parsed:
+            try:
+                resolved = self.names.resolve(parse(sentence), self._of_categories)
+            except (BadExpression, BadName) as error:
+                raise BadKnowledge(f"{file}: {rule}: {key}: {error}") from None
+            self.parsed[sentence] = resolved
+        return self.parsed[sentence]
+
+    def _check_sides(
+        self, expression: Expression, file: str, rule: str, key: str, *, sided: bool
+    ) -> None:
+        try:
+            self.names.check_sides(expression, self.definitions, sided=sided)
+        except BadName as error:
+            raise BadKnowledge(f"{file}: {rule}: {key}: {error}") from None
+
+    def _refuse_circles(self) -> None:
+        done: set[str] = set()
+
+        def visit(name: str, path: tuple[str, ...]) -> None:
+            if name in path:
+                circle = " needs ".join((*path[path.index(name) :], name))
+                raise BadKnowledge(f"signs.toml: {name}: defined by itself: {circle}")
+            if name not in done:
+                for part in walk(self.definitions[name].expression):
+                    if isinstance(part, Reference):
+                        visit(part.name, (*path, name))
+                done.add(name)
+
+        for name in self.definitions:
+            visit(name, ())
+
+
+def places_of_category(category: Category) -> Iterator[Place]:
+    """Where conditions stand in a category."""
+    file, name = _file(category), category.id
+    for sentence in category.core:
+        yield file, name, "core", sentence
+    for caution in category.caution:
+        yield file, name, "caution", caution.when
+    for qualifier in category.qualifier:
+        yield file, name, f"qualifier {qualifier.id}", qualifier.when
+    for step in category.step:
+        yield file, name, f"step {step.id}", step.when
+
+
+def places_of_warning(warning: WarningRule) -> Iterator[Place]:
+    """Where conditions stand in a warning."""
+    file, name = f"warnings/{warning.id}.toml", warning.id
+    yield file, name, "signs", warning.signs
+    yield file, name, "context", warning.context
+    for tier in warning.tier:
+        yield file, name, f"tier {tier.urgency}", tier.when
+    for qualifier in warning.qualifier:
+        yield file, name, f"qualifier {qualifier.id}", qualifier.when
+
+
+def places_of_falls(rule: FallRisk) -> Iterator[Place]:
+    """Where conditions stand in the falls group and its hazards."""
+    file, name = "fall_risk.toml", rule.id
+    for branch in rule.branch:
+        yield file, name, f"branch {branch.level}", branch.when
+        yield file, name, f"branch {branch.level} asks", branch.asks
+    for step in rule.step:
+        yield file, name, f"step {step.id}", step.when
+    for hazard in rule.hazard:
+        yield file, hazard.id, "when", hazard.when
+
+
+def places_of_step(step: Step) -> Iterator[Place]:
+    """Where conditions stand in a step."""
+    for follows in step.follows:
+        yield "steps.toml", step.id, "follows", follows.when
+
+
+def place_of_conflict(rule: ConflictRule) -> Place:
+    """Where the condition of a conflict stands."""
+    return "conflicts.toml", " and ".join(rule.findings), "when", rule.when
+
+
+def _file(category: Category) -> str:
+    return f"categories/{category.id}.toml"

@@ -1,0 +1,219 @@
+"""Load the knowledge, strictly: a fault stops the program, and names file, rule and key."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from importlib.resources.abc import Traversable
+
+from app.exam.vocabulary import vocabulary
+from app.knowledge.conditions import (
+    Conditions,
+    place_of_conflict,
+    places_of_category,
+    places_of_falls,
+    places_of_step,
+    places_of_warning,
+)
+from app.knowledge.files import BadKnowledge, Files, by_id, check, each_limb
+from app.knowledge.model import (
+    Balance,
+    Category,
+    ConflictRule,
+    FallRisk,
+    HazardRule,
+    Index,
+    Kind,
+    MedicineClass,
+    Medicines,
+    Norm,
+    Sign,
+    Source,
+    Spellings,
+    Step,
+    Support,
+    Threshold,
+    WarningRule,
+)
+from app.knowledge.names import Names
+from app.logic.expression import Definition, Expression
+
+
+@dataclass(frozen=True, eq=False)
+class Knowledge:
+    """Everything that the rules know, checked. Conditions are parsed once, by their sentence."""
+
+    version: str
+    sources: Mapping[str, Source]
+    thresholds: Mapping[str, Threshold]
+    norms: Mapping[str, Norm]
+    signs: Mapping[str, Sign]
+    kinds: Mapping[str, Kind]
+    balances: Mapping[str, Balance]
+    categories: Mapping[str, Category]
+    warnings: Mapping[str, WarningRule]
+    fall_risk: FallRisk
+    steps: Mapping[str, Step]
+    conflicts: tuple[ConflictRule, ...]
+    medicines: Medicines
+    names: Names
+    definitions: Mapping[str, Definition]
+    conditions: Mapping[str, Expression]
+
+    @property
+    def medicine_classes(self) -> Mapping[str, str]:
+        """Each medicine class in words."""
+        return {each.id: each.words for each in self.medicines.classes.values()}
+
+    @property
+    def hazards(self) -> Mapping[str, HazardRule]:
+        """The hazards by id."""
+        return {hazard.id: hazard for hazard in self.fall_risk.hazard}
+
+    def requirement(self, category: Category) -> Expression:
+        """A category's requirement."""
+        return self.definitions[f"{category.id}_fits"].expression
+
+
+@cache
+def knowledge() -> Knowledge:
+    """The knowledge that ships with the program."""
+    return load_knowledge(resources.files(__package__))
+
+
+def load_knowledge(folder: Traversable) -> Knowledge:
+    """Load and check a folder of knowledge files.
+
+    Raises: BadKnowledge.
+    """
+    files = Files(folder)
+    index = files.one("index.toml", Index)
+    signs_file = files.tables("signs.toml", {"sign", "kind", "balance"})
+    names = Names(
+        vocabulary=vocabulary(),
+        signs=by_id("signs.toml", each_limb(signs_file["sign"]), Sign),
+        kinds=by_id("signs.toml", each_limb(signs_file["kind"]), Kind),
+        balances=by_id("signs.toml", signs_file["balance"], Balance),
+        thresholds=files.keyed("thresholds.toml", "threshold", Threshold),
+        norms=files.keyed("norms.toml", "norm", Norm),
+        classes=files.keyed("medicines.toml", "class", MedicineClass),
+    )
+    _refuse_name_twice(names)
+    categories = files.folder_of("categories", index.categories, Category)
+    conditions = Conditions(names, categories)
+    read = Knowledge(
+        version=index.version,
+        sources=files.keyed("sources.toml", "source", Source),
+        thresholds=names.thresholds,
+        norms=names.norms,
+        signs=names.signs,
+        kinds=names.kinds,
+        balances=names.balances,
+        categories=categories,
+        warnings=files.folder_of("warnings", index.warnings, WarningRule),
+        fall_risk=files.one("fall_risk.toml", FallRisk),
+        steps=by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step),
+        conflicts=_conflicts(files),
+        medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
+        names=names,
+        definitions=conditions.definitions,
+        conditions=conditions.parsed,
+    )
+    _check_conditions(conditions, read)
+    _check_steps(read)
+    _check_sources(read)
+    return read
+
+
+def _conflicts(files: Files) -> tuple[ConflictRule, ...]:
+    tables = each_limb(files.tables("conflicts.toml", {"conflict"})["conflict"])
+    return tuple(
+        check("conflicts.toml", " and ".join(held.get("findings", ())), held, ConflictRule)
+        for held in tables
+    )
+
+
+def _refuse_name_twice(names: Names) -> None:
+    seen = set(names.vocabulary)
+    for group in (names.signs, names.kinds, names.balances):
+        for name in group:
+            if name in seen:
+                raise BadKnowledge(f"signs.toml: {name}: this name stands for something else")
+            seen.add(name)
+
+
+def _check_conditions(conditions: Conditions, read: Knowledge) -> None:
+    for category in read.categories.values():
+        conditions.check(places_of_category(category))
+        conditions.check_explained(category)
+    for warning in read.warnings.values():
+        conditions.check(places_of_warning(warning))
+    conditions.check(places_of_falls(read.fall_risk))
+    for step in read.steps.values():
+        conditions.check(places_of_step(step))
+    for rule in read.conflicts:
+        conditions.check([place_of_conflict(rule)], sided=rule.paired)
+    for shown in read.fall_risk.shows:
+        if shown not in vocabulary():
+            raise BadKnowledge(f"fall_risk.toml: shows: {shown} is not a finding")
+
+
+def _check_steps(read: Knowledge) -> None:
+    named = [
+        *(
+            (f"categories/{c.id}.toml", step.id)
+            for c in read.categories.values()
+            for step in c.step
+        ),
+        *((f"warnings/{w.id}.toml", step) for w in read.warnings.values() for step in w.steps),
+        *(("fall_risk.toml", step.id) for step in read.fall_risk.step),
+    ]
+    for file, step_id in named:
+        if step_id not in read.steps:
+            raise BadKnowledge(f"{file}: step {step_id}: is not in steps.toml")
+    for category in read.categories.values():
+        for step in category.step:
+            if step.qualifier and step.qualifier not in category.qualifiers:
+                problem = f"step {step.id}: there is no qualifier {step.qualifier}"
+                raise BadKnowledge(f"categories/{category.id}.toml: {problem}")
+
+
+def _check_sources(read: Knowledge) -> None:
+    for file, rule, source in _cited(read):
+        if source is not None and source not in read.sources:
+            raise BadKnowledge(f"{file}: {rule}: source {source}: is not in sources.toml")
+
+
+def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
+    """Every place that names a source: file, rule, source."""
+
+    def of(
+        file: str, rule: str, support: Iterable[Support]
+    ) -> Iterator[tuple[str, str, str | None]]:
+        return ((file, rule, each.source) for each in support)
+
+    derived: tuple[Sign | Kind | Balance, ...] = (
+        *read.signs.values(),
+        *read.kinds.values(),
+        *read.balances.values(),
+    )
+    for sign in derived:
+        yield from of("signs.toml", sign.id, sign.support)
+    for category in read.categories.values():
+        file = f"categories/{category.id}.toml"
+        yield from of(file, category.id, category.support)
+        for caution in category.caution:
+            yield from of(file, category.id, caution.support)
+    for warning in read.warnings.values():
+        yield from of(f"warnings/{warning.id}.toml", warning.id, warning.support)
+    yield from of("fall_risk.toml", "fall_risk", read.fall_risk.support)
+    for hazard in read.hazards.values():
+        yield from of("fall_risk.toml", hazard.id, hazard.support)
+    for step in read.steps.values():
+        yield from of("steps.toml", step.id, step.support)
+    for threshold in read.thresholds.values():
+        yield "thresholds.toml", threshold.id, threshold.source
+    for norm in read.norms.values():
+        yield "norms.toml", norm.id, norm.source
+    for medicine_class in read.medicines.classes.values():
+        yield "medicines.toml", medicine_class.id, medicine_class.source

@@ -1,0 +1,307 @@
+"""What the knowledge files may hold: one strict model a kind of table."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Id = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]*$")]
+Text = Annotated[str, Field(min_length=1)]
+Sentence = Text  # a condition, parsed by app.logic.parse
+Standing = Literal["read", "secondary", "memory", "common practice"]
+Level = Literal["fits", "fits_with_cautions", "partial", "open"]
+Urgency = Literal["emergency", "same_day", "soon", "routine"]
+
+STANDING_WORDS: Mapping[str, str] = {
+    "read": "read in the source",
+    "secondary": "read in a secondary copy",
+    "memory": "from memory, not yet checked against the source",
+    "common practice": "common practice, no source",
+}
+
+
+class Table(BaseModel):
+    """One table of a knowledge file: no key that is not named here, and none changed later."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Rule(Table):
+    """A table with an id of its own, stable for ever."""
+
+    id: Id
+
+
+class Support(Table):
+    """What a rule rests on: our paraphrase of the claim, and how far it was checked.
+
+    Without a source it is common practice, or from memory.
+    """
+
+    claim: Text
+    standing: Standing
+    source: Id | None = None
+    where: str = ""
+
+
+class Source(Rule):
+    """A published source; `standing` says how far the wording used here was checked."""
+
+    citation: Text
+    standing: Standing
+
+
+class Threshold(Rule):
+    """A number that conditions compare with."""
+
+    value: int | Decimal
+    unit: Text
+    source: Id | None = None
+    note: str = ""
+
+
+class Norm(Rule):
+    """A published norm by age band and sex."""
+
+    label: Text
+    source: Id
+    standing: Standing
+    note: str
+    unit: Text
+    ages: tuple[Annotated[str, Field(pattern=r"^[0-9]+-[0-9]+$")], ...]
+    male: tuple[int | Decimal, ...]
+    female: tuple[int | Decimal, ...]
+
+    def value(self, age: Decimal | None, sex: str | None) -> Decimal | None:
+        """The norm for an age in years and a sex; None outside the published bands."""
+        if age is None or sex is None:
+            return None
+        numbers = self.male if sex == "male" else self.female
+        for band, number in zip(self.ages, numbers, strict=True):
+            first, last = band.split("-")
+            if int(first) <= int(age) <= int(last):
+                return Decimal(number)
+        return None
+
+
+class Sign(Rule):
+    """A derived sign: a condition with a name. `shown` ones are part of the assessment."""
+
+    label: Text
+    sides: Literal["pair", "one"]
+    shown: bool = False
+    limbs: tuple[str, ...] = ()
+    when: Sentence
+    support: tuple[Support, ...]
+
+
+class KindValue(Rule):
+    """One value of a kind, and when it holds."""
+
+    label: Text
+    when: Sentence
+
+
+class Kind(Rule):
+    """A derived sign that has one of several values; unknown while no value is sure."""
+
+    label: Text
+    sides: Literal["pair"]
+    shown: bool = False
+    limbs: tuple[str, ...] = ()
+    values: tuple[KindValue, ...]
+    support: tuple[Support, ...]
+
+
+class Balance(Rule):
+    """Whether the sums of grades are equal on both sides; unknown while one grade is.
+
+    counted_where: a finding is counted on the side where the named sign holds, else as 0.
+    """
+
+    label: Text
+    findings: tuple[Id, ...]
+    counted_where: dict[Id, Id]
+    support: tuple[Support, ...]
+
+
+class Caution(Table):
+    """A feature that argues against the usual cause of a category."""
+
+    when: Sentence
+    says: Text
+    medicine: bool = False
+    support: tuple[Support, ...]
+
+
+class Qualifier(Rule):
+    """A closer description of a category, given at the levels named (all listed ones if none)."""
+
+    label: Text
+    at: tuple[Level, ...] = ()
+    when: Sentence
+
+
+class CategoryStep(Rule):
+    """A step that follows where a category fits (with or without cautions), or is listed."""
+
+    at: Literal["fits", "listed"]
+    qualifier: Id | None = None
+    when: Sentence | None = None
+
+
+class Category(Rule):
+    """A pattern of signs: requirement, core signs, cautions."""
+
+    label: Text
+    says: Text
+    status: Literal["draft", "reviewed"]
+    requires: Sentence = ""
+    built_from_vocabulary: bool = False
+    core: tuple[Sentence, ...] = ()
+    explains: tuple[Sentence, ...] = ()
+    misleads: tuple[Text, ...] = ()
+    support: tuple[Support, ...]
+    caution: tuple[Caution, ...] = ()
+    qualifier: tuple[Qualifier, ...] = ()
+    step: tuple[CategoryStep, ...] = ()
+
+    @property
+    def qualifiers(self) -> dict[str, Qualifier]:
+        """The qualifiers by id."""
+        return {qualifier.id: qualifier for qualifier in self.qualifier}
+
+
+class Tier(Table):
+    """How urgent a warning is; the first tier that holds counts. Without `when` it always holds."""
+
+    urgency: Urgency
+    when: Sentence | None = None
+
+
+class WarningQualifier(Rule):
+    """A closer description of a warning."""
+
+    label: Text
+    when: Sentence
+
+
+class WarningRule(Rule):
+    """Something not to miss: signs, and a context in which they count."""
+
+    label: Text
+    says: Text
+    status: Literal["draft", "reviewed"]
+    signs: Sentence
+    context: Sentence | None = None
+    tier: tuple[Tier, ...]
+    steps: tuple[Id, ...] = ()
+    qualifier: tuple[WarningQualifier, ...] = ()
+    support: tuple[Support, ...]
+
+
+class Branch(Table):
+    """One branch of the falls group; the first that is true gives the level."""
+
+    level: Literal["low", "intermediate", "high", "open"]
+    urgency: Urgency
+    says: Text
+    when: Sentence | None = None
+    asks: Sentence | None = None
+
+
+class FallStep(Rule):
+    """A step that follows from the falls group, at a level or under a condition."""
+
+    level: Literal["low", "intermediate", "high", "open"] | None = None
+    when: Sentence | None = None
+
+
+class HazardRule(Rule):
+    """Something that makes a fall more likely or worse."""
+
+    label: Text
+    when: Sentence
+    support: tuple[Support, ...] = ()
+
+
+class FallRisk(Table):
+    """The falls group with its hazards."""
+
+    id: Literal["fall_risk"]
+    label: Text
+    says: Text
+    caveat: Text
+    status: Literal["draft", "reviewed"]
+    shows: tuple[Id, ...]
+    support: tuple[Support, ...]
+    branch: tuple[Branch, ...]
+    step: tuple[FallStep, ...]
+    hazard: tuple[HazardRule, ...]
+
+
+class Follows(Table):
+    """A condition from which a step follows by itself, and the id that is named as its cause."""
+
+    when: Sentence
+    because: Id
+
+
+class Step(Rule):
+    """Something to consider next.
+
+    Beside what categories and warnings name, a step may follow from every warning of an urgency,
+    from any hazard, or from anything that is open.
+    """
+
+    says: Annotated[str, Field(pattern="^Consider ")]
+    urgency: Urgency | Literal["as cause"]
+    support: tuple[Support, ...]
+    follows: tuple[Follows, ...] = ()
+    follows_urgency: Urgency | None = None
+    follows_hazards: bool = False
+    follows_open: bool = False
+
+
+class ConflictRule(Table):
+    """Recorded values that contradict each other."""
+
+    findings: tuple[Id, ...]
+    limbs: tuple[str, ...] = ()
+    paired: bool = False
+    when: Sentence
+    says: Text
+
+
+class MedicineClass(Rule):
+    """The ingredients of one class."""
+
+    words: Text
+    source: Id | None = None
+    standing: Standing
+    weak: tuple[Text, ...] = ()
+    ingredients: tuple[Text, ...]
+
+
+class Spellings(Table):
+    """Other spellings of an ingredient."""
+
+    spellings: dict[str, tuple[Text, ...]]
+
+
+@dataclass(frozen=True, eq=False)
+class Medicines:
+    """The medicine classes, and other spellings of their ingredients."""
+
+    classes: Mapping[str, MedicineClass]
+    spellings: Mapping[str, tuple[str, ...]]
+
+
+class Index(Table):
+    """The version, and the order in which categories and warnings are listed."""
+
+    version: Text
+    categories: tuple[Id, ...]
+    warnings: tuple[Id, ...]
