@@ -1,7 +1,7 @@
 """What the reasoning concludes, as frozen values, and their JSON."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -214,6 +214,11 @@ def as_text(assessment: Assessment, *, every_category: bool = False, indent: int
     document = assessment.as_json(every_category=every_category)
     separators = None if indent else (",", ":")
     return json.dumps(document, indent=indent, separators=separators, ensure_ascii=False)
+
+
+def faults_as_text(faults: Iterable[str]) -> str:
+    """What stands in the place of an assessment where the exam cannot be read."""
+    return json.dumps({"error": list(faults)}, ensure_ascii=False, separators=(",", ":"))
 
 
 def _warning_as_json(raised: WarningRaised) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from app.assess.assessment import Reason
 from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import Knowledge
+from app.knowledge.words import rule_words
 
 DISCLAIMER = (
     "Evenhand supports and does not replace clinical judgement. It is not a diagnosis. "
@@ -68,3 +69,15 @@ def reason_words(reason: Reason, knowledge: Knowledge) -> str:
             return named
         return f"{named}: {vocabulary()[reason.finding].words_of(reason.value)}"
     return f"{reason.finding} {reason.value}".strip()
+
+
+__all__ = [
+    "DISCLAIMER",
+    "fall_level_words",
+    "finding_words",
+    "level_words",
+    "reason_words",
+    "rule_words",
+    "side_words",
+    "urgency_words",
+]
