@@ -25,15 +25,19 @@ class CheckedMedicines:
     recognised: tuple[Recognised, ...]
     not_recognised: tuple[NotRecognised, ...]
 
-    def takes(self, medicine_class: str) -> Truth:
-        """Whether a medicine of a class is taken; unknown while a line is not recognised."""
-        if self.of_class(medicine_class):
+    def takes(self, name: str) -> Truth:
+        """Whether a class or ingredient is taken; unknown while a line is not recognised."""
+        if self.taken(name):
             return YES
         return UNKNOWN if not self.asked or self.not_recognised else NO
 
-    def of_class(self, medicine_class: str) -> tuple[str, ...]:
-        """The ingredients of a class that are taken, each once."""
-        taken = (each.ingredient for each in self.recognised if medicine_class in each.classes)
+    def taken(self, name: str) -> tuple[str, ...]:
+        """The ingredients taken that are of a class, or are the one named; each once."""
+        taken = (
+            each.ingredient
+            for each in self.recognised
+            if name == each.ingredient or name in each.classes
+        )
         return tuple(dict.fromkeys(taken))
 
 

@@ -52,9 +52,8 @@ def next_steps(
 def _urgency(step: Step, causes: dict[str, None], of_warnings: dict[str, str]) -> str:
     if step.urgency != "as cause":
         return step.urgency
-    return min(
-        (of_warnings[cause] for cause in causes if cause in of_warnings), key=URGENCIES.index
-    )
+    of_causes = (of_warnings[cause] for cause in causes if cause in of_warnings)
+    return min(of_causes, key=URGENCIES.index, default="routine")
 
 
 def _from_categories(
@@ -109,7 +108,9 @@ def _by_themselves(
                     yield step.id, name
         for follows in step.follows:
             if world.holds(follows.when) is YES:
-                yield step.id, follows.because
+                for cause in follows.because:
+                    if world.fits(cause):
+                        yield step.id, cause
 
 
 def check_next(

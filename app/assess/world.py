@@ -46,6 +46,12 @@ class ExamWorld:
         """The truth of a parsed condition."""
         return self.evaluation.truth(expression, side)
 
+    def fits(self, name: str) -> bool:
+        """Whether a category fits, with or without cautions; True for any other name."""
+        if name not in self.knowledge.categories:
+            return True
+        return self.truth(Reference(f"{name}_fits")) is YES
+
     def because(self, *expressions: Expression) -> tuple[Reason, ...]:
         """What was recorded that makes the conditions true, in the order of findings.toml."""
         found: list[Reason] = []
@@ -145,7 +151,7 @@ class ExamWorld:
 
     def _behind(self, atom: Atom, side: str | None) -> list[Reason]:
         if atom.relation == "takes":
-            taken = self.medicines.of_class(atom.name)
+            taken = self.medicines.taken(atom.name)
             return [Reason(medicine=each, medicine_class=atom.name) for each in taken]
         if atom.relation in ("known", "untestable"):
             return []

@@ -6,7 +6,7 @@ from app.exam.vocabulary import vocabulary
 from app.knowledge.files import BadKnowledge
 from app.knowledge.model import Category, ConflictRule, FallRisk, Kind, Sign, Step, WarningRule
 from app.knowledge.names import BadName, Names, every_core_normal, kind_value
-from app.logic.expression import Definition, Expression, Or, Reference, walk
+from app.logic.expression import And, Definition, Expression, Or, Reference, walk
 from app.logic.parse import BadExpression, parse
 
 # A condition with where it stands, for messages: file, rule, key, sentence (None where left out).
@@ -18,22 +18,29 @@ class Conditions:
     """Every condition by its sentence, and every named one by its name.
 
     Beside signs and kinds, each category gives four names: `…_fits` (its requirement, whatever the
-    cautions), `…_listed`, `…_cautioned` and `…_cautioned_by_signs` (a caution that is no medicine).
+    cautions), `…_listed`, `…_cautioned` and `…_cautioned_by_signs` (a caution that is no medicine);
+    each warning gives `…_raised`.
     """
 
-    def __init__(self, names: Names, categories: Mapping[str, Category]) -> None:
+    def __init__(
+        self,
+        names: Names,
+        categories: Mapping[str, Category],
+        warnings: Mapping[str, WarningRule],
+    ) -> None:
         self.names = names
         self.parsed: dict[str, Expression] = {}
         self.definitions: dict[str, Definition] = {}
-        self._of_categories = frozenset(
-            f"{c}_{what}" for c in categories for what in _OF_A_CATEGORY
-        )
+        self._of_rules = frozenset(f"{c}_{what}" for c in categories for what in _OF_A_CATEGORY)
+        self._of_rules |= {f"{warning}_raised" for warning in warnings}
         for sign in names.signs.values():
             self._define_sign(sign)
         for kind in names.kinds.values():
             self._define_kind(kind)
         for category in categories.values():
             self._define_category(category)
+        for warning in warnings.values():
+            self._define_warning(warning)
         self._refuse_circles()
         for name, definition in self.definitions.items():
             where = ("signs.toml", name, "when")
@@ -87,10 +94,20 @@ class Conditions:
         for what, expression in named.items():
             self.definitions[f"{name}_{what}"] = Definition(expression, False)
 
+    def _define_warning(self, warning: WarningRule) -> None:
+        file, name = f"warnings/{warning.id}.toml", warning.id
+        parts = [self._read(warning.signs, file, name, "signs")]
+        if warning.context is not None:
+            parts.append(self._read(warning.context, file, name, "context"))
+        tiers = [each.when for each in warning.tier]
+        if None not in tiers:
+            parts.append(Or(tuple(self._read(str(when), file, name, "tier") for when in tiers)))
+        self.definitions[f"{name}_raised"] = Definition(And(tuple(parts)), False)
+
     def _read(self, sentence: str, file: str, rule: str, key: str) -> Expression:
         if sentence not in self.parsed:
             try:
-                resolved = self.names.resolve(parse(sentence), self._of_categories)
+                resolved = self.names.resolve(parse(sentence), self._of_rules)
             except (BadExpression, BadName) as error:
                 raise BadKnowledge(f"{file}: {rule}: {key}: {error}") from None
             self.parsed[sentence] = resolved

@@ -100,7 +100,8 @@ def load_knowledge(folder: Traversable) -> Knowledge:
     )
     _refuse_name_twice(names)
     categories = files.folder_of("categories", index.categories, Category)
-    conditions = Conditions(names, categories)
+    warnings = files.folder_of("warnings", index.warnings, WarningRule)
+    conditions = Conditions(names, categories, warnings)
     read = Knowledge(
         version=index.version,
         sources=files.keyed("sources.toml", "source", Source),
@@ -110,7 +111,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         kinds=names.kinds,
         balances=names.balances,
         categories=categories,
-        warnings=files.folder_of("warnings", index.warnings, WarningRule),
+        warnings=warnings,
         fall_risk=files.one("fall_risk.toml", FallRisk),
         steps=by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step),
         conflicts=_conflicts(files),

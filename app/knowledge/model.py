@@ -243,10 +243,13 @@ class FallRisk(Table):
 
 
 class Follows(Table):
-    """A condition from which a step follows by itself, and the id that is named as its cause."""
+    """A condition from which a step follows by itself, and what is named as its cause.
+
+    Of the categories named, those that fit are the cause.
+    """
 
     when: Sentence
-    because: Id
+    because: tuple[Id, ...]
 
 
 class Step(Rule):

@@ -43,6 +43,11 @@ class Names:
     norms: Mapping[str, Norm]
     classes: Mapping[str, MedicineClass]
 
+    @property
+    def ingredients(self) -> frozenset[str]:
+        """Every ingredient of every class."""
+        return frozenset(name for each in self.classes.values() for name in each.ingredients)
+
     def resolve(self, expression: Expression, also: frozenset[str] = frozenset()) -> Expression:
         """Replace names of signs and kinds by references, after checking every atom.
 
@@ -61,7 +66,7 @@ class Names:
             return Reference(name)
         match relation:
             case "takes":
-                if name not in self.classes:
+                if name not in self.classes and name not in self.ingredients:
                     raise BadName(f"{name} is not a medicine class: {', '.join(self.classes)}")
             case "untestable":
                 if name not in self.vocabulary:

@@ -29,9 +29,10 @@ _SIDED: Mapping[type, str] = {
     BothSides: "on both sides",
     OtherSide: "on the other side",
 }
-_OF_A_CATEGORY = {
+_OF_A_RULE = {
     "_fits": "{} fits",
     "_listed": "{} fits, partly or openly",
+    "_raised": "the warning “{}”",
     "_cautioned": "{} has a caution",
     "_cautioned_by_signs": "{} has a caution that is not a medicine",
 }
@@ -86,7 +87,8 @@ def _atom(atom: Atom, knowledge: Knowledge) -> str:
     name, operands = atom.name, atom.operands
     match atom.relation:
         case "takes":
-            return f"a medicine that {knowledge.medicine_classes[name]}"
+            classes = knowledge.medicine_classes
+            return f"a medicine that {classes[name]}" if name in classes else name
         case "known":
             return f"{_label(name, knowledge)} recorded"
         case "untestable":
@@ -119,11 +121,10 @@ def _named(name: str, knowledge: Knowledge) -> str:
     if kind in knowledge.kinds:
         words = {each.id: each.label for each in knowledge.kinds[kind].values}
         return f"{_lower(knowledge.kinds[kind].label)}: {words[value]}"
-    for suffix, words_of in _OF_A_CATEGORY.items():
-        category = knowledge.categories.get(name.removesuffix(suffix))
-        if category is not None:
-            return words_of.format(_lower(category.label))
-    raise KeyError(name)
+    suffix = next(each for each in _OF_A_RULE if name.endswith(each))
+    rule = name.removesuffix(suffix)
+    named = knowledge.warnings[rule] if rule in knowledge.warnings else knowledge.categories[rule]
+    return _OF_A_RULE[suffix].format(_lower(named.label))
 
 
 def _label(name: str, knowledge: Knowledge) -> str:
