@@ -3,23 +3,24 @@
 from collections.abc import Iterable
 
 from app.assess.assessment import CategoryFound, Level, Reason
-from app.assess.world import ExamWorld
+from app.assess.exact import because_exactly, exactly
+from app.assess.world import ExamWorld, in_order
 from app.exam.record import Value
 from app.exam.vocabulary import Scale, Side, vocabulary
 from app.knowledge.model import Category, Support
-from app.logic.expression import Expression, positive_atoms
+from app.logic.expression import Expression, Reference, positive_atoms
 from app.logic.truth import UNKNOWN, YES, Truth
 
 
 def judge_category(world: ExamWorld, category: Category) -> CategoryFound:
     """Judge one category in one exam."""
-    requirement = world.knowledge.requirement(category)
+    fits, cautioned = f"{category.id}_fits", f"{category.id}_cautioned"
+    requirement = exactly(world, fits)
     core = _conditions(world, category.core)
-    cautions = _conditions(world, (caution.when for caution in category.caution))
     level = level_of(
-        world.truth(requirement),
-        any(world.truth(each) is YES for each in core),
-        any(world.truth(each) is YES for each in cautions),
+        requirement,
+        core=any(world.truth(each) is YES for each in core),
+        cautioned=requirement is YES and exactly(world, cautioned) is YES,
     )
     if level == "not_supported":
         return CategoryFound(category.id, level)
@@ -28,14 +29,14 @@ def judge_category(world: ExamWorld, category: Category) -> CategoryFound:
         level=level,
         side=_side(world, core),
         qualifiers=_qualifiers(world, category, level),
-        reasons_for=world.because(requirement, *core),
-        against=world.because(*cautions),
-        missing=_missing(world, level, requirement, cautions),
+        reasons_for=in_order((*_held(world, fits, requirement), *world.because(*core))),
+        against=_against(world, category, level),
+        missing=_missing(world, category, level),
         sources=_sources(world, category),
     )
 
 
-def level_of(requirement: Truth, core: bool, cautioned: bool) -> Level:
+def level_of(requirement: Truth, *, core: bool, cautioned: bool) -> Level:
     """The level of a category, from its requirement, its core signs and its cautions."""
     if requirement is YES:
         return "fits_with_cautions" if cautioned else "fits"
@@ -53,13 +54,27 @@ def _conditions(world: ExamWorld, sentences: Iterable[str]) -> list[Expression]:
     return [world.knowledge.conditions[sentence] for sentence in sentences]
 
 
-def _missing(
-    world: ExamWorld, level: Level, requirement: Expression, cautions: list[Expression]
-) -> tuple[Reason, ...]:
+def _held(world: ExamWorld, name: str, truth: Truth) -> tuple[Reason, ...]:
+    return because_exactly(world, name) if truth is YES else ()
+
+
+def _against(world: ExamWorld, category: Category, level: Level) -> tuple[Reason, ...]:
+    """What was recorded that makes a caution true, whatever the level."""
+    held = world.because(*_conditions(world, (each.when for each in category.caution)))
+    if not held and level == "fits_with_cautions":
+        return because_exactly(world, f"{category.id}_cautioned")
+    return held
+
+
+def _missing(world: ExamWorld, category: Category, level: Level) -> tuple[Reason, ...]:
     """The unknown cells that could change the level: of the requirement, or a first caution."""
-    if level == "open":
-        return world.unsettled(requirement)
-    return world.unsettled(*cautions) if level == "fits" else ()
+    match level:
+        case "open":
+            return world.unsettled(Reference(f"{category.id}_fits"))
+        case "fits":
+            return world.unsettled(Reference(f"{category.id}_cautioned"))
+        case _:
+            return ()
 
 
 def _qualifiers(world: ExamWorld, category: Category, level: Level) -> tuple[str, ...]:

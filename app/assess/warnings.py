@@ -2,54 +2,58 @@
 
 from app.assess.assessment import Hazard, Reason, WarningRaised
 from app.assess.categories import sources_of
+from app.assess.exact import because_exactly, exactly
 from app.assess.world import ExamWorld
-from app.knowledge.model import Branch, Tier, WarningRule
+from app.knowledge.model import Branch, WarningRule
+from app.knowledge.names import tier_name
 from app.logic.expression import Expression
-from app.logic.truth import UNKNOWN, YES
+from app.logic.truth import NO, UNKNOWN, YES
 
 
 def judge_warning(world: ExamWorld, warning: WarningRule) -> WarningRaised | None:
-    """One warning, where its signs, its context and one of its tiers hold."""
-    if world.holds(warning.signs) is not YES or world.holds(warning.context) is not YES:
-        return None
-    tier = next((each for each in warning.tier if world.holds(each.when) is YES), None)
-    if tier is None:
-        return None
-    held = (warning.signs, warning.context, tier.when)
-    return WarningRaised(
-        id=warning.id,
-        urgency=tier.urgency,
-        qualifiers=tuple(each.id for each in warning.qualifier if world.holds(each.when) is YES),
-        because=world.because(*_read(world, *held)),
-        missing=world.unsettled(*_read(world, *_higher(warning, tier))),
-        sources=sources_of(warning.support),
-    )
+    """One warning at the first of its tiers that holds; None where none does."""
+    for place, tier in enumerate(warning.tier):
+        name = tier_name(warning.id, tier.urgency)
+        if exactly(world, name) is YES:
+            above = [each.when for each in warning.tier[:place]]
+            return WarningRaised(
+                id=warning.id,
+                urgency=tier.urgency,
+                qualifiers=_qualifiers(world, warning),
+                because=because_exactly(world, name),
+                missing=world.unsettled(*_read(world, *above)),
+                sources=sources_of(warning.support),
+            )
+    return None
+
+
+def _qualifiers(world: ExamWorld, warning: WarningRule) -> tuple[str, ...]:
+    return tuple(each.id for each in warning.qualifier if world.holds(each.when) is YES)
 
 
 def lacking(
     world: ExamWorld, warning: WarningRule, urgency: str | None = None
 ) -> tuple[Reason, ...]:
-    """What a warning lacks where one part of it is true and the other unknown.
+    """What a warning lacks where one of its two parts is true and the other unknown.
 
-    urgency: look at the tiers of this urgency only; what raises the warning there counts.
+    The parts are its signs and its context; a warning without a context has none but what its
+    tiers ask for. urgency: look at the tiers of this urgency only.
     """
-    tiers = [each for each in warning.tier if urgency in (None, each.urgency)]
     found: tuple[Reason, ...] = ()
-    for tier in tiers:
-        context = _read(world, warning.context, tier.when)
-        signs = _read(world, warning.signs)
-        if not context:
+    for tier in warning.tier:
+        context = warning.context or tier.when
+        if urgency not in (None, tier.urgency) or context is None:
             continue
-        truths = [world.truth(each) for each in context]
-        whole = YES if all(each is YES for each in truths) else None
-        if whole is YES and world.holds(warning.signs) is UNKNOWN:
-            found += world.unsettled(*signs)
-        elif (
-            world.holds(warning.signs) is YES
-            and UNKNOWN in truths
-            and not any(each is not YES and each is not UNKNOWN for each in truths)
-        ):
-            found += world.unsettled(*context)
+        signs, around, urgent = (world.holds(each) for each in (warning.signs, context, tier.when))
+        asked = [tier.when] if urgent is UNKNOWN else []
+        if signs is YES and around is UNKNOWN:
+            asked.append(context)
+        elif around is YES and signs is UNKNOWN:
+            asked.append(warning.signs)
+        elif not (signs is YES and around is YES):
+            continue
+        if urgent is not NO:
+            found += world.unsettled(*_read(world, *asked))
     return found
 
 
@@ -85,11 +89,6 @@ def _answers(world: ExamWorld, branch: Branch) -> tuple[Reason, ...]:
         for finding_id in world.knowledge.fall_risk.shows
         if (value := world.exam.value(finding_id)) is not None
     )
-
-
-def _higher(warning: WarningRule, tier: Tier) -> list[str | None]:
-    """The conditions of the tiers above the one that holds."""
-    return [each.when for each in warning.tier[: warning.tier.index(tier)]]
 
 
 def _read(world: ExamWorld, *sentences: str | None) -> list[Expression]:

@@ -1,14 +1,16 @@
 """One exam as the world that answers the atoms of conditions."""
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from operator import ge, gt, le, lt
+from types import MappingProxyType
 
 from app.assess.assessment import Reason
 from app.assess.medicines import CheckedMedicines
 from app.exam.measures import QUANTITIES
-from app.exam.record import Exam
+from app.exam.record import Exam, Value
 from app.exam.vocabulary import GRADE_WORDS, SIDES, Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance
@@ -17,6 +19,7 @@ from app.logic.evaluate import Evaluation
 from app.logic.expression import Atom, Expression, Reference
 from app.logic.truth import NO, UNKNOWN, YES, Truth
 
+_BY_NAME = {side.value: side for side in SIDES}
 _COMPARE: Mapping[str, Callable[[Fraction, Fraction], bool]] = {
     ">=": ge,
     ">": gt,
@@ -30,11 +33,37 @@ class ExamWorld:
 
     sides: tuple[str, str] = SIDES
 
-    def __init__(self, exam: Exam, knowledge: Knowledge, medicines: CheckedMedicines) -> None:
+    def __init__(
+        self,
+        exam: Exam,
+        knowledge: Knowledge,
+        medicines: CheckedMedicines,
+        supposed_taken: Mapping[str, bool] = MappingProxyType({}),
+    ) -> None:
         self.exam = exam
         self.knowledge = knowledge
         self.medicines = medicines
+        self.supposed_taken = supposed_taken
         self.evaluation = Evaluation(self, knowledge.definitions)
+
+    # ---- what if
+
+    def supposing(self, values: Mapping[tuple[str, Side | None], Value]) -> "ExamWorld":
+        """The same exam with some of what is unknown filled in."""
+        cells = {each: value for each, value in values.items() if each[0] in vocabulary()}
+        taken = {each[0]: bool(value) for each, value in values.items() if each not in cells}
+        exam = replace(self.exam, cells=MappingProxyType({**self.exam.cells, **cells}))
+        return ExamWorld(exam, self.knowledge, self.medicines, {**self.supposed_taken, **taken})
+
+    def records(self, reason: Reason) -> bool:
+        """Whether a reason was really recorded, and not only supposed."""
+        if reason.finding is None:
+            return reason.medicine is not None
+        return self._recorded(reason.finding, reason.side) is not None
+
+    def _takes(self, name: str) -> Truth:
+        supposed = self.supposed_taken.get(name)
+        return self.medicines.takes(name) if supposed is None else Truth.of(supposed)
 
     # ---- what conditions say
 
@@ -72,10 +101,10 @@ class ExamWorld:
 
     def judge(self, atom: Atom, side: str | None) -> Truth:
         """Whether an atom holds in this exam."""
-        at = Side(side) if side else None
+        at = _side(side)
         match atom.relation:
             case "takes":
-                return self.medicines.takes(atom.name)
+                return self._takes(atom.name)
             case "untestable":
                 return Truth.of(self.exam.is_untestable(atom.name, at))
             case "known":
@@ -96,7 +125,7 @@ class ExamWorld:
 
     def can_change(self, atom: Atom, side: str | None) -> bool:
         """Whether recording more could change the answer; what could not be tested is final."""
-        at = Side(side) if side else None
+        at = _side(side)
         if atom.relation == "untestable":
             return False
         if atom.relation == "known":
@@ -106,7 +135,8 @@ class ExamWorld:
 
     def other(self, side: str | None) -> str | None:
         """The opposite side."""
-        return Side(side).other if side else None
+        at = _side(side)
+        return at.other if at else None
 
     def is_paired(self, name: str) -> bool:
         """Whether an atom's name is recorded on each side."""
@@ -182,7 +212,7 @@ class ExamWorld:
                     for at in SIDES
                 ]
             return [*found]
-        at = Side(side) if side else None
+        at = _side(side)
         return [(name, at) for name in _inputs(atom.name)]
 
     def _recorded(self, finding: str, side: Side | None) -> Decimal | int | bool | str | None:
@@ -198,6 +228,11 @@ def in_order(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
         return vocabulary().place(reason.finding, reason.side)
 
     return tuple(sorted(dict.fromkeys(reasons), key=place))
+
+
+def _side(side: str | None) -> Side | None:
+    # Sides come back from app.logic as the str that they are; a look-up is the quick way back.
+    return _BY_NAME[side] if side else None
 
 
 def _inputs(name: str) -> tuple[str, ...]:

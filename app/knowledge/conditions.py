@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from app.exam.vocabulary import vocabulary
 from app.knowledge.files import BadKnowledge
 from app.knowledge.model import Category, ConflictRule, FallRisk, Kind, Sign, Step, WarningRule
-from app.knowledge.names import BadName, Names, every_core_normal, kind_value
+from app.knowledge.names import BadName, Names, every_core_normal, kind_value, tier_name
 from app.logic.expression import And, Definition, Expression, Or, Reference, walk
 from app.logic.parse import BadExpression, parse
 
@@ -19,7 +19,7 @@ class Conditions:
 
     Beside signs and kinds, each category gives four names: `…_fits` (its requirement, whatever the
     cautions), `…_listed`, `…_cautioned` and `…_cautioned_by_signs` (a caution that is no medicine);
-    each warning gives `…_raised`.
+    each warning gives `…_raised`, and one name a tier.
     """
 
     def __init__(
@@ -96,13 +96,17 @@ class Conditions:
 
     def _define_warning(self, warning: WarningRule) -> None:
         file, name = f"warnings/{warning.id}.toml", warning.id
-        parts = [self._read(warning.signs, file, name, "signs")]
+        always = [self._read(warning.signs, file, name, "signs")]
         if warning.context is not None:
-            parts.append(self._read(warning.context, file, name, "context"))
-        tiers = [each.when for each in warning.tier]
-        if None not in tiers:
-            parts.append(Or(tuple(self._read(str(when), file, name, "tier") for when in tiers)))
-        self.definitions[f"{name}_raised"] = Definition(And(tuple(parts)), False)
+            always.append(self._read(warning.context, file, name, "context"))
+        tiers = []
+        for tier in warning.tier:
+            key = f"tier {tier.urgency}"
+            own = [self._read(tier.when, file, name, key)] if tier.when is not None else []
+            tiers.append(tier_name(name, tier.urgency))
+            self.definitions[tiers[-1]] = Definition(And((*always, *own)), False)
+        raised = Or(tuple(Reference(each) for each in tiers))
+        self.definitions[f"{name}_raised"] = Definition(raised, False)
 
     def _read(self, sentence: str, file: str, rule: str, key: str) -> Expression:
         if sentence not in self.parsed:

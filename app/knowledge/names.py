@@ -167,6 +167,11 @@ def kind_value(kind_id: str, value: str) -> str:
     return f"{kind_id}:{value}"
 
 
+def tier_name(warning_id: str, urgency: str) -> str:
+    """The name under which one tier of a warning is defined."""
+    return f"{warning_id}_{urgency}"
+
+
 def every_core_normal(vocabulary: Vocabulary) -> Expression:
     """Every core sign known and normal, and no other sign known to be abnormal.
 

@@ -1,0 +1,174 @@
+"""Decide a condition exactly where Kleene logic alone says unknown.
+
+Kleene logic loses something only where one unknown finding stands in several places of a
+condition: it then takes the places for independent. So each such finding is tried with every value
+that the condition can tell apart; where all of them give the same answer, that is the answer.
+Findings that stand once need no trying: with the others fixed, Kleene logic is exact for them.
+Left to Kleene logic are the inputs of arithmetic, and what stands under `known` or `surely`, where
+not knowing is itself the point. See docs/decisions/0010.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from functools import lru_cache
+from itertools import pairwise
+
+from app.assess.assessment import Reason
+from app.assess.world import ExamWorld
+from app.exam.measures import QUANTITIES
+from app.exam.record import Value
+from app.exam.vocabulary import GRADES, SIDES, Scale, Side, vocabulary
+from app.knowledge.load import Knowledge
+from app.knowledge.names import AGE
+from app.logic.evaluate import Judged
+from app.logic.expression import (
+    AnySide,
+    Atom,
+    BothSides,
+    Expression,
+    OtherSide,
+    Reference,
+    Surely,
+    children,
+)
+from app.logic.truth import UNKNOWN, Truth
+
+MOST_TRIED = 64
+PROBES = 12
+# What can be unknown: a cell, or whether a medicine of a class is taken (its side is None).
+Open = tuple[str, Side | None]
+
+
+def exactly(world: ExamWorld, name: str) -> Truth:
+    """The truth of a named condition in every completion of what is unknown, unknown if it varies.
+
+    A search gives up, with unknown, after MOST_TRIED evaluations: sound, but then not exact.
+    """
+    return _Search(world.knowledge, name).answer(world)
+
+
+def because_exactly(world: ExamWorld, name: str) -> tuple[Reason, ...]:
+    """What was recorded that makes a condition true, also where it is so in every completion only.
+
+    There is then no single way in which it is true; the way with the first values is shown.
+    """
+    search, supposed = _Search(world.knowledge, name), world
+    while supposed.truth(search.condition) is UNKNOWN:
+        each = search.deciding(supposed)[0]
+        supposed = supposed.supposing({each: search.choices[each][0]})
+    recorded = supposed.because(search.condition)
+    return tuple(reason for reason in recorded if world.records(reason))
+
+
+class _Search:
+    def __init__(self, knowledge: Knowledge, name: str) -> None:
+        self.condition = Reference(name)
+        self.choices = _choices(knowledge, name)
+        self.tried = 0
+
+    def answer(self, world: ExamWorld) -> Truth:
+        """The answer on which every choice of values agrees; unknown where two differ."""
+        truth = world.truth(self.condition)
+        if truth is not UNKNOWN or not self.choices or self.tried > MOST_TRIED:
+            return truth
+        deciding = self.deciding(world)
+        if not deciding or self._probes_differ(world, deciding):
+            return UNKNOWN
+        answers: set[Truth] = set()
+        for value in self.choices[deciding[0]]:
+            answers.add(self.answer(self._supposing(world, {deciding[0]: value})))
+            if UNKNOWN in answers or len(answers) > 1:
+                return UNKNOWN
+        return answers.pop()
+
+    def deciding(self, world: ExamWorld) -> list[Open]:
+        """What is unknown, could change the answer, and stands in several places."""
+        unsettled = world.evaluation.unsettled(self.condition)
+        named = dict.fromkeys(_open(world.knowledge, *judged) for judged in unsettled)
+        return [each for each in named if each in self.choices]
+
+    def _probes_differ(self, world: ExamWorld, deciding: list[Open]) -> bool:
+        """Whether a few choices for all together show at once that the answer varies.
+
+        Almost always they do, so the search above is rarely needed.
+        """
+        seen: Truth | None = None
+        for probe in range(PROBES):
+            values = {
+                each: self.choices[each][(probe * (1 + place)) % len(self.choices[each])]
+                for place, each in enumerate(deciding)
+            }
+            answer = self._supposing(world, values).truth(self.condition)
+            if answer is UNKNOWN or answer is not (answer if seen is None else seen):
+                return True
+            seen = answer
+        return False
+
+    def _supposing(self, world: ExamWorld, values: Mapping[Open, Value]) -> ExamWorld:
+        self.tried += 1
+        return world.supposing(values)
+
+
+@lru_cache(maxsize=512)
+def _choices(knowledge: Knowledge, name: str) -> dict[Open, tuple[Value, ...]]:
+    """The findings that stand more than once in a named condition, with the values to try."""
+    atoms = list(_atoms(knowledge, knowledge.definitions[name].expression, None, under=False))
+    places = Counter(_open(knowledge, *judged) for judged, _ in atoms)
+    held_back = {_open(knowledge, *judged) for judged, special in atoms if special}
+    for (atom, _), _ in atoms:
+        if atom.name in QUANTITIES:
+            held_back |= {(finding, None) for finding in QUANTITIES[atom.name].inputs}
+    choices: dict[Open, tuple[Value, ...]] = {}
+    for each, count in places.items():
+        if each is not None and count > 1 and each not in held_back:
+            about = [judged[0] for judged, _ in atoms if _open(knowledge, *judged) == each]
+            choices[each] = _values(knowledge, each, about)
+    return choices
+
+
+def _atoms(
+    knowledge: Knowledge, expression: Expression, side: Side | None, *, under: bool
+) -> Iterator[tuple[Judged, bool]]:
+    """Every place of an atom, with whether not knowing it is itself the point there."""
+    match expression:
+        case Atom(name, relation):
+            at = side if knowledge.names.is_paired(name) else None
+            yield (expression, at), under or relation in ("known", "untestable")
+        case Reference(name):
+            definition = knowledge.definitions[name]
+            at = side if definition.paired else None
+            yield from _atoms(knowledge, definition.expression, at, under=under)
+        case AnySide(inner) | BothSides(inner):
+            for each in SIDES:
+                yield from _atoms(knowledge, inner, each, under=under)
+        case OtherSide(inner):
+            yield from _atoms(knowledge, inner, side.other if side else None, under=under)
+        case Surely(inner):
+            yield from _atoms(knowledge, inner, side, under=True)
+        case _:
+            for child in children(expression):
+                yield from _atoms(knowledge, child, side, under=under)
+
+
+def _open(knowledge: Knowledge, atom: Atom, side: str | None) -> Open | None:
+    """What an atom asks about, where it asks about one thing; None for arithmetic and sums."""
+    if atom.name in QUANTITIES or atom.name in knowledge.balances or atom.name == AGE:
+        return None
+    return atom.name, Side(side) if side else None
+
+
+def _values(knowledge: Knowledge, each: Open, about: list[Atom]) -> tuple[Value, ...]:
+    """Values enough to give every answer that the atoms can tell apart."""
+    finding = vocabulary().get(each[0])
+    if finding is None or finding.scale is Scale.YESNO:
+        return (False, True)
+    if finding.scale is Scale.GRADE:
+        return GRADES
+    if finding.scale is Scale.CHOICE:
+        return finding.values
+    marks = sorted({Decimal(knowledge.thresholds[atom.operands[0]].value) for atom in about})
+    low, high = finding.minimum or Decimal(0), finding.maximum or marks[-1] + 1
+    between = [(one + two) / 2 for one, two in pairwise(marks)]
+    tried = sorted({low, *marks, *between, high})
+    return tuple(number for number in tried if low <= number <= high)
