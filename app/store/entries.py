@@ -1,0 +1,223 @@
+"""Entries: how a value gets into an exam, and the list of all that did."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from app.exam.reading import BadExam
+from app.exam.record import Cell, Recorded
+from app.exam.vocabulary import Side, vocabulary
+from app.store.cells import cell_of, entry_id, entry_rows, newest
+from app.store.exams import ExamRecord, Recorder, check_revision, exam_record, exam_row
+from app.store.refusals import Collision, MedicinesCollision, NotOpen
+from app.store.tables import MEDICINES, EntryRow, ExamRow
+from app.store.values import (
+    as_text,
+    checked,
+    checked_lines,
+    from_text,
+    lines_as_text,
+    lines_from_text,
+)
+
+OPEN_STATES = ("open", "ready")
+
+
+@dataclass(frozen=True)
+class EntryRecord:
+    """One entry. The medicines stand under the finding id `medicines`, as a tuple of lines.
+
+    value: None where the cell was cleared. replaces: the entry that stood there before.
+    """
+
+    entry_id: int
+    finding: str
+    side: Side | None
+    value: Recorded | tuple[str, ...] | None
+    by: str
+    role: str
+    at: datetime
+    replaces: int | None
+    bulk: bool
+    revision: int
+
+
+def record(
+    session: Session,
+    exam_id: str,
+    changes: Mapping[Cell, Recorded | None],
+    *,
+    at_revision: int,
+    recorder: Recorder,
+    now: datetime,
+    bulk: bool = False,
+) -> ExamRecord:
+    """Write cells, all of them or none; None clears a cell.
+
+    A value that stands there already makes no entry, and a write without entries no revision.
+    Raises: BadExam, NotFound, NotOpen, StaleRevision, Collision.
+    """
+    mine = checked(changes)
+    exam = _to_be_written(session, exam_id, at_revision)
+    cells, _ = newest(entry_rows(session, exam_id))
+    differing = {
+        cell: value
+        for cell, value in mine.items()
+        if value != (cells[cell].value if cell in cells else None)
+    }
+    clashes = {
+        cell: (cells[cell], value)
+        for cell, value in differing.items()
+        if cell in cells and cells[cell].revision > at_revision
+    }
+    if clashes:
+        raise Collision(clashes)
+    rows = [
+        _row(
+            exam,
+            cell,
+            None if value is None else as_text(value),
+            cells[cell].entry_id if cell in cells else None,
+            recorder,
+            now,
+            bulk,
+        )
+        for cell, value in differing.items()
+    ]
+    return _written(session, exam, rows)
+
+
+def record_medicines(
+    session: Session,
+    exam_id: str,
+    lines: tuple[str, ...] | None,
+    *,
+    at_revision: int,
+    recorder: Recorder,
+    now: datetime,
+) -> ExamRecord:
+    """Write the medicines as a whole: None where nobody asked, () where there are none.
+
+    Raises: BadExam, NotFound, NotOpen, StaleRevision, MedicinesCollision.
+    """
+    mine = None if lines is None else checked_lines(lines)
+    exam = _to_be_written(session, exam_id, at_revision)
+    _, theirs = newest(entry_rows(session, exam_id))
+    if mine == (None if theirs is None else theirs.lines):
+        return _written(session, exam, [])
+    if theirs is not None and theirs.revision > at_revision:
+        raise MedicinesCollision(theirs, mine)
+    row = _row(
+        exam,
+        (MEDICINES, None),
+        None if mine is None else lines_as_text(mine),
+        None if theirs is None else theirs.entry_id,
+        recorder,
+        now,
+        bulk=False,
+    )
+    return _written(session, exam, [row])
+
+
+def mark_rest_normal(
+    session: Session,
+    exam_id: str,
+    station: str,
+    *,
+    at_revision: int,
+    recorder: Recorder,
+    now: datetime,
+) -> ExamRecord:
+    """Write the normal value into each core cell of a station that never had an entry.
+
+    Details, findings without a normal value, cells that somebody cleared, history and measures
+    are left alone.
+    Raises: BadExam, NotFound, NotOpen, StaleRevision.
+    """
+    words = vocabulary()
+    if station not in {known.id for known in words.stations}:
+        raise BadExam([f"station: {station[:40]!r} is not a station"])
+    exam = _to_be_written(session, exam_id, at_revision)
+    cells, _ = newest(entry_rows(session, exam_id))
+    rows = [
+        _row(exam, (finding.id, side), as_text(normal), None, recorder, now, bulk=True)
+        for finding in words.at(station)
+        # What was not asked is not answered with no: only what is seen or felt has a rest.
+        if finding.is_sign and finding.core and finding.detail_of is None
+        if (normal := finding.normal_value()) is not None
+        for side in finding.sides
+        if (finding.id, side) not in cells
+    ]
+    return _written(session, exam, rows)
+
+
+def history(session: Session, exam_id: str) -> list[EntryRecord]:
+    """Every entry of an exam, oldest first.
+
+    Raises: NotFound, Unreadable.
+    """
+    exam_row(session, exam_id)
+    return [_entry_record(row) for row in entry_rows(session, exam_id)]
+
+
+def _to_be_written(session: Session, exam_id: str, at_revision: int) -> ExamRow:
+    exam = exam_row(session, exam_id, lock=True)
+    if exam.state not in OPEN_STATES:
+        raise NotOpen(f"the exam is {exam.state}; it takes no more entries")
+    check_revision(exam, at_revision)
+    return exam
+
+
+def _row(
+    exam: ExamRow,
+    cell: Cell,
+    value: str | None,
+    replaces: int | None,
+    recorder: Recorder,
+    now: datetime,
+    bulk: bool,
+) -> EntryRow:
+    finding_id, side = cell
+    return EntryRow(
+        exam_id=exam.id,
+        revision=exam.revision + 1,
+        finding=finding_id,
+        side=None if side is None else side.value,
+        value=value,
+        by=recorder.name,
+        role=recorder.role,
+        at=now,
+        replaces=replaces,
+        bulk=bulk,
+    )
+
+
+def _written(session: Session, exam: ExamRow, rows: list[EntryRow]) -> ExamRecord:
+    if rows:
+        exam.revision += 1
+        session.add_all(rows)
+        session.flush()
+    return exam_record(session, exam.id)
+
+
+def _entry_record(row: EntryRow) -> EntryRecord:
+    finding_id, side = cell_of(row)
+    value: Recorded | tuple[str, ...] | None = None
+    if row.value is not None and finding_id == MEDICINES:
+        value = lines_from_text(row.value)
+    elif row.value is not None:
+        value = from_text(finding_id, side, row.value)
+    return EntryRecord(
+        entry_id=entry_id(row),
+        finding=finding_id,
+        side=side,
+        value=value,
+        by=row.by,
+        role=row.role,
+        at=row.at,
+        replaces=row.replaces,
+        bulk=row.bulk,
+        revision=row.revision,
+    )

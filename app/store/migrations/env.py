@@ -1,0 +1,16 @@
+"""Runs the migrations on the connection that app.store.engine hands over, in its transaction.
+
+Both databases undo changes of tables, so all steps are done or none.
+"""
+
+from alembic import context
+
+from app.store.tables import Table
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=Table.metadata,
+    # SQLite cannot change a constraint in place: its tables are built anew in a batch.
+    render_as_batch=True,
+)
+context.run_migrations()

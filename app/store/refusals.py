@@ -1,0 +1,62 @@
+"""What the store refuses to do, as exceptions whose message can be shown to the user."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from app.exam.record import Cell, Recorded
+
+if TYPE_CHECKING:
+    from app.store.cells import CellRecord, MedicinesRecord
+
+
+class NotFound(LookupError):
+    """There is no such patient or exam."""
+
+
+class BadForm(ValueError):
+    """A form cannot be accepted. `faults` has the message for each field that is wrong."""
+
+    def __init__(self, faults: Mapping[str, str]) -> None:
+        super().__init__("\n".join(f"{field}: {says}" for field, says in faults.items()))
+        self.faults = dict(faults)
+
+
+class NotOpen(Exception):
+    """The exam is signed; it takes no more entries."""
+
+
+class StaleRevision(ValueError):
+    """A revision was named that the exam has not reached."""
+
+
+class Busy(Exception):
+    """Another write held the database for too long. Nothing was written; trying again may work."""
+
+
+class Unreadable(RuntimeError):
+    """The database holds something that this version of the program cannot read."""
+
+
+class Collision(Exception):
+    """Somebody wrote the same cell meanwhile, with another value. Nothing was written.
+
+    cells: for each such cell what stands there now, and what was to be written (None clears).
+    """
+
+    def __init__(
+        self, cells: Mapping[Cell, tuple["CellRecord", Recorded | None]], says: str = ""
+    ) -> None:
+        super().__init__(says or f"somebody else wrote {len(cells)} of these cells meanwhile")
+        self.cells = dict(cells)
+
+
+class MedicinesCollision(Collision):
+    """Somebody wrote the medicines meanwhile, with other lines. Nothing was written.
+
+    `cells` is empty; `theirs` is what stands there now, `mine` what was to be written.
+    """
+
+    def __init__(self, theirs: "MedicinesRecord", mine: tuple[str, ...] | None) -> None:
+        super().__init__({}, "somebody else wrote the medicines meanwhile")
+        self.theirs = theirs
+        self.mine = mine

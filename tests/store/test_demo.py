@@ -1,0 +1,177 @@
+"""The invented clinic that a visitor can try the program with."""
+
+import shutil
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sqlalchemy import Engine
+
+from app.exam.reading import exam_as_json
+from app.exam.record import Patient
+from app.exam.vocabulary import vocabulary
+from app.store.demo import BadDemo, load_demo, read_demo
+from app.store.engine import make_engine, reading
+from app.store.entries import EntryRecord, history
+from app.store.exams import exam_record, worklist
+from app.store.patients import age_on, find_patients
+from tests.store.clinic import a_patient
+
+FOLDER = Path(__file__).parents[2] / "seed_demo"
+AS_WRITTEN = datetime(2026, 11, 25, 20, 0, tzinfo=UTC)
+LATER = datetime(2031, 7, 1, 3, 0, tzinfo=UTC)
+
+
+def test_the_demo_is_loaded_once(engine: Engine) -> None:
+    """A second start changes nothing."""
+    first = load_demo(engine, FOLDER, AS_WRITTEN)
+    with reading(engine) as session:
+        before = find_patients(session, ""), worklist(session)
+    second = load_demo(engine, FOLDER, AS_WRITTEN)
+    with reading(engine) as session:
+        after = find_patients(session, ""), worklist(session)
+
+    assert (6, 0) == (first, second)
+    assert before == after
+    assert (6, 8) == (len(after[0]), len(after[1]))
+    assert [f"DEMO-000{n}" for n in range(1, 7)] == sorted(c.chart_number for c in after[0])
+
+
+def test_servers_that_start_together_load_the_demo_once(engine: Engine) -> None:
+    """The second waits for the first and then finds its patients."""
+    start = threading.Barrier(2)
+
+    def load(_: int) -> int:
+        start.wait()
+        return load_demo(engine, FOLDER, AS_WRITTEN)
+
+    with ThreadPoolExecutor(2) as pool:
+        assert [0, 6] == sorted(pool.map(load, range(2)))
+
+
+def test_the_demo_never_mixes_with_real_patients(engine: Engine) -> None:
+    """Invented people beside real ones would be taken for real."""
+    real = a_patient(engine)
+
+    assert 0 == load_demo(engine, FOLDER, AS_WRITTEN)
+    with reading(engine) as session:
+        assert [real] == find_patients(session, "")
+
+
+def test_what_is_stored_is_what_the_files_say(engine: Engine) -> None:
+    """Findings, medicines, sex, and the age on the day of each exam."""
+    load_demo(engine, FOLDER, AS_WRITTEN)
+    demo = read_demo(FOLDER, AS_WRITTEN)
+    written = {
+        (person.new.chart_number, each.started_at, each.reason): exam_as_json(each.exam)
+        for person in demo.patients
+        for each in person.exams
+    }
+    with reading(engine) as session:
+        records = [exam_record(session, row.exam_id) for row in worklist(session)]
+
+    assert written == {
+        (each.patient.chart_number, each.started_at, each.reason): exam_as_json(each.exam)
+        for each in records
+    }
+
+
+@pytest.fixture(scope="module")
+def entries(
+    tmp_path_factory: pytest.TempPathFactory, migrated_file: Path
+) -> list[list[EntryRecord]]:
+    """The entries of every exam, newest exam first, loaded years after they were written."""
+    file = shutil.copy(migrated_file, tmp_path_factory.mktemp("demo"))
+    engine = make_engine(f"sqlite:///{file}")
+    load_demo(engine, FOLDER, LATER)
+    with reading(engine) as session:
+        made = [history(session, row.exam_id) for row in worklist(session)]
+    engine.dispose()
+    return made
+
+
+def test_the_nurse_does_her_part_and_the_physician_the_rest(
+    entries: list[list[EntryRecord]],
+) -> None:
+    """One visit waits for the physician, as on a working day."""
+    words = vocabulary()
+    by_nurse = {e.finding for exam in entries for e in exam if e.role == "nurse"} - {"medicines"}
+    by_physician = {e.finding for exam in entries for e in exam if e.role == "physician"}
+
+    assert {True} == {words[finding].nurse for finding in by_nurse}
+    assert {False} == {words[finding].nurse for finding in by_physician}
+    assert [{"nurse"}, *[{"nurse", "physician"}] * 7] == [
+        {e.role for e in exam} for exam in entries
+    ]
+
+
+def test_no_entry_lies_in_the_future(entries: list[list[EntryRecord]]) -> None:
+    """The newest is of the last day, and time goes forward in every exam."""
+    times = [[entry.at for entry in exam] for exam in entries]
+    newest = max(each[-1] for each in times)
+
+    assert times == [sorted(each) for each in times]
+    assert newest <= LATER < newest + timedelta(days=1, hours=1)
+
+
+@settings(deadline=None)
+@given(st.datetimes(datetime(2020, 1, 1), datetime(2090, 1, 1), timezones=st.just(UTC)))  # noqa: DTZ001
+def test_every_age_stays_as_the_file_says(now: datetime) -> None:
+    """Whenever the demo is loaded, the exams mean the same."""
+    written: list[Patient] = []
+    meant: list[Patient] = []
+    for person in read_demo(FOLDER, now).patients:
+        for each in person.exams:
+            age = age_on(person.new.birth_date, each.started_at.astimezone(UTC).date())
+            written.append(each.exam.patient)
+            meant.append(Patient(Decimal(age), person.new.sex))
+
+    assert written == meant
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        (
+            "exams/DEMO-0004-a.json",
+            '"veering": 2',
+            '"veering": 9',
+            "DEMO-0004-a.json: findings.veering",
+        ),
+        ("clinic.toml", "DEMO-0006-a.json", "gone.json", "gone.json: "),
+        ("clinic.toml", 'chart_number = "DEMO-0002"', "", "clinic.toml: chart_number"),
+        ("clinic.toml", 'birth_date = "1945-08-21"', "", "clinic.toml: 'birth_date' is missing"),
+        ("clinic.toml", "as_of = ", "as of = ", "clinic.toml: "),
+        ("clinic.toml", "18:00:00+00:00", "18:00:00", "18:00:00 has no offset"),
+        ("clinic.toml", "09:05:00+00:00", "09:05:00", "09:05:00 has no offset"),
+    ],
+)
+def test_a_faulty_file_is_named(tmp_path: Path, file: str, old: str, new: str, says: str) -> None:
+    """Whoever edits the demo sees where."""
+    folder = shutil.copytree(FOLDER, tmp_path / "demo")
+    text = (folder / file).read_text(encoding="utf-8")
+    assert 1 == text.count(old)
+    (folder / file).write_text(text.replace(old, new), encoding="utf-8")
+
+    with pytest.raises(BadDemo) as refused:
+        read_demo(folder, AS_WRITTEN)
+    assert says in str(refused.value)
+
+
+def test_a_demo_that_fails_loads_nobody(engine: Engine, tmp_path: Path) -> None:
+    """A chart number given twice is found only when the second is added."""
+    folder = shutil.copytree(FOLDER, tmp_path / "demo")
+    file = folder / "clinic.toml"
+    file.write_text(
+        file.read_text(encoding="utf-8").replace('DEMO-0006"', 'demo-0001"'), encoding="utf-8"
+    )
+
+    with pytest.raises(BadDemo, match="already taken"):
+        load_demo(engine, folder, AS_WRITTEN)
+    with reading(engine) as session:
+        assert [] == find_patients(session, "")
