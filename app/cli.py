@@ -66,9 +66,17 @@ def _parser() -> argparse.ArgumentParser:
 
 def _serve(asked: argparse.Namespace) -> int:
     # The web server is heavy to import, and `assess` does not need it.
+    from pydantic import ValidationError
+
     from app.main import serve
 
-    return serve(host=asked.host, port=asked.port)
+    try:
+        return serve(host=asked.host, port=asked.port)
+    except ValidationError as error:
+        for fault in error.errors():
+            name = "_".join(map(str, fault["loc"])).upper()
+            print(f"evenhand: EVENHAND_{name}: {fault['msg']}", file=sys.stderr)
+        return BAD_INPUT
 
 
 def _assess(asked: argparse.Namespace) -> int:

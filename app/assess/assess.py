@@ -29,8 +29,7 @@ from app.logic.truth import YES
 
 def assess(exam: Exam, knowledge: Knowledge) -> Assessment:
     """Assess one exam. Pure: the same exam and knowledge give the same assessment."""
-    medicines = _formulary(knowledge).check(exam.medicines)
-    world = ExamWorld(exam, knowledge, medicines)
+    world = world_of(exam, knowledge)
     categories = tuple(
         judge_category(world, category) for category in knowledge.categories.values()
     )
@@ -47,9 +46,14 @@ def assess(exam: Exam, knowledge: Knowledge) -> Assessment:
         hazards=hazards,
         unexplained=_unexplained(world, categories),
         conflicts=_conflicts(world),
-        recognised=medicines.recognised,
-        not_recognised=medicines.not_recognised,
+        recognised=world.medicines.recognised,
+        not_recognised=world.medicines.not_recognised,
     )
+
+
+def world_of(exam: Exam, knowledge: Knowledge) -> ExamWorld:
+    """One exam as the world that answers conditions, its medicines recognised."""
+    return ExamWorld(exam, knowledge, _formulary(knowledge).check(exam.medicines))
 
 
 @lru_cache(maxsize=4)

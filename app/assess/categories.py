@@ -14,25 +14,29 @@ from app.logic.truth import UNKNOWN, YES, Truth
 
 def judge_category(world: ExamWorld, category: Category) -> CategoryFound:
     """Judge one category in one exam."""
-    fits, cautioned = f"{category.id}_fits", f"{category.id}_cautioned"
-    requirement = exactly(world, fits)
-    core = _conditions(world, category.core)
-    level = level_of(
-        requirement,
-        core=any(world.truth(each) is YES for each in core),
-        cautioned=requirement is YES and exactly(world, cautioned) is YES,
-    )
+    level = level_of_exam(world, category)
     if level == "not_supported":
         return CategoryFound(category.id, level)
+    core = _conditions(world, category.core)
     return CategoryFound(
         id=category.id,
         level=level,
         side=_side(world, core),
         qualifiers=_qualifiers(world, category, level),
-        reasons_for=in_order((*_held(world, fits, requirement), *world.because(*core))),
+        reasons_for=_for(world, category, core),
         against=_against(world, category, level),
         missing=_missing(world, category, level),
         sources=_sources(world, category),
+    )
+
+
+def level_of_exam(world: ExamWorld, category: Category) -> Level:
+    """The level of one category in one exam."""
+    requirement = exactly(world, f"{category.id}_fits")
+    return level_of(
+        requirement,
+        core=any(world.holds(sentence) is YES for sentence in category.core),
+        cautioned=requirement is YES and exactly(world, f"{category.id}_cautioned") is YES,
     )
 
 
@@ -54,8 +58,11 @@ def _conditions(world: ExamWorld, sentences: Iterable[str]) -> list[Expression]:
     return [world.knowledge.conditions[sentence] for sentence in sentences]
 
 
-def _held(world: ExamWorld, name: str, truth: Truth) -> tuple[Reason, ...]:
-    return because_exactly(world, name) if truth is YES else ()
+def _for(world: ExamWorld, category: Category, core: list[Expression]) -> tuple[Reason, ...]:
+    """What was recorded that makes the requirement or a core sign true."""
+    fits = f"{category.id}_fits"
+    required = because_exactly(world, fits) if exactly(world, fits) is YES else ()
+    return in_order((*required, *world.because(*core)))
 
 
 def _against(world: ExamWorld, category: Category, level: Level) -> tuple[Reason, ...]:

@@ -5,7 +5,7 @@ condition: it then takes the places for independent. So each such finding is tri
 that the condition can tell apart; where all of them give the same answer, that is the answer.
 Findings that stand once need no trying: with the others fixed, Kleene logic is exact for them.
 Left to Kleene logic are the inputs of arithmetic, and what stands under `known` or `surely`, where
-not knowing is itself the point. See docs/decisions/0010.
+not knowing is itself the point. See docs/decisions/0009.
 """
 
 from collections import Counter

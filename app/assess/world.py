@@ -89,6 +89,14 @@ class ExamWorld:
                 found += self._behind(atom, side)
         return in_order(found)
 
+    def grounds(self, *expressions: Expression) -> tuple[Reason, ...]:
+        """What was recorded that makes the conditions true or false, in the same order."""
+        found: list[Reason] = []
+        for expression in expressions:
+            for atom, side in self.evaluation.grounds(expression):
+                found += self._behind(atom, side)
+        return in_order(found)
+
     def unsettled(self, *expressions: Expression) -> tuple[Reason, ...]:
         """The unknown cells that could still change the conditions, in the same order."""
         found: list[Reason] = []

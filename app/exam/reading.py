@@ -2,9 +2,9 @@
 
 import json
 from collections.abc import Mapping
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from types import MappingProxyType
-from typing import Any, NoReturn
+from typing import Any, NoReturn, assert_never
 
 from app.exam.record import Cell, Exam, Patient, Recorded, Untestable, Value
 from app.exam.vocabulary import GRADES, Finding, Scale, Side, vocabulary
@@ -37,7 +37,11 @@ def parse_exam(text: str | bytes) -> Exam:
     """
     try:
         raw = json.loads(
-            text, parse_float=Decimal, parse_constant=_refuse, object_pairs_hook=_no_key_twice
+            text,
+            parse_int=_whole,
+            parse_float=_fraction,
+            parse_constant=_refuse,
+            object_pairs_hook=_no_key_twice,
         )
     except _KeyTwice as twice:
         raise BadExam([f"exam: the key {_short(twice.key)} stands twice in one object"]) from None
@@ -46,7 +50,9 @@ def parse_exam(text: str | bytes) -> Exam:
         raise BadExam([f"exam: not JSON: {error.msg} ({place})"]) from None
     except UnicodeDecodeError:
         raise BadExam(["exam: not text in UTF-8"]) from None
-    except (ValueError, RecursionError) as error:
+    except RecursionError:
+        raise BadExam(["exam: brackets stand too deep inside each other"]) from None
+    except ValueError as error:
         raise BadExam([f"exam: not JSON: {_short(str(error))}"]) from None
     return read_exam(raw)
 
@@ -95,6 +101,8 @@ def read_value(finding: Finding, raw: object) -> Value:
             return int(number)
         case Scale.NUMBER:
             return _number(raw, finding)
+        case _:
+            assert_never(finding.scale)
 
 
 def read_untestable(raw: Mapping[str, object]) -> Untestable:
@@ -107,6 +115,8 @@ def read_untestable(raw: Mapping[str, object]) -> Untestable:
         raise BadValue('an untestable finding holds its reason alone: {"untestable": "pain"}')
     if not isinstance(reason, str) or not reason.strip():
         raise BadValue("untestable needs its reason in words")
+    if not _can_be_written(reason):
+        raise BadValue("the reason holds half a character")
     if len(reason) > MAX_REASON_LENGTH:
         raise BadValue(f"the reason is longer than {MAX_REASON_LENGTH} characters")
     return Untestable(reason.strip())
@@ -157,15 +167,13 @@ def _patient(raw: object, faults: list[str]) -> Patient:
         if key not in ("age", "sex"):
             faults.append(f"patient.{_short(key)}: unknown; use age or sex")
     age, sex = raw.get("age"), raw.get("sex")
-    if age is not None and not (
-        isinstance(age, int | Decimal) and not isinstance(age, bool) and 0 <= age <= MAX_AGE
-    ):
-        faults.append(f"patient.age: {_short(age)} is not an age in years from 0 to {MAX_AGE}")
-        age = None
+    try:
+        age = None if age is None else _age(age)
+    except BadValue as fault:
+        faults.append(f"patient.age: {fault}")
     if sex is not None and sex not in SEXES:
         faults.append(f"patient.sex: {_short(sex)} is not female or male; leave it out if unknown")
-        sex = None
-    return Patient(None if age is None else Decimal(age), sex)
+    return Patient(age, sex)
 
 
 def _cells(raw: object, faults: list[str]) -> dict[Cell, Recorded]:
@@ -227,7 +235,15 @@ def _medicines(raw: object, faults: list[str]) -> tuple[str, ...] | None:
             faults.append(f"medicines.{place}: {_short(line)} is not a medicine in words")
         elif len(line) > MAX_MEDICINE_LENGTH:
             faults.append(f"medicines.{place}: longer than {MAX_MEDICINE_LENGTH} characters")
+        elif not _can_be_written(line):
+            faults.append(f"medicines.{place}: holds half a character")
     return tuple(raw) if all(isinstance(line, str) for line in raw) else None
+
+
+def _age(raw: object) -> Decimal:
+    if not isinstance(raw, int | Decimal) or isinstance(raw, bool) or not 0 <= raw <= MAX_AGE:
+        raise BadValue(f"{_short(raw)} is not an age in years from 0 to {MAX_AGE}")
+    return _few_digits(Decimal(raw))
 
 
 def _number(raw: object, finding: Finding) -> Decimal:
@@ -237,10 +253,41 @@ def _number(raw: object, finding: Finding) -> Decimal:
     low, high = finding.minimum, finding.maximum
     if low is not None and high is not None and not low <= number <= high:
         raise BadValue(f"{_short(raw)} is not from {low} to {high} {finding.unit}".rstrip())
+    return _few_digits(number)
+
+
+def _few_digits(number: Decimal) -> Decimal:
     parts = number.as_tuple()
     if len(parts.digits) > MAX_DIGITS or abs(int(parts.exponent)) > MAX_DIGITS:
-        raise BadValue(f"{_short(raw)} has more than {MAX_DIGITS} digits")
+        raise BadValue(f"{_short(number)} has more than {MAX_DIGITS} digits")
     return number
+
+
+class _OutOfReach:
+    """A number that cannot be held: no finding takes it, so that its fault is told at its place."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def _whole(text: str) -> int | Decimal:
+    # Python refuses an int of thousands of digits; a Decimal is refused by the finding, in place.
+    return int(text) if len(text) <= MAX_DIGITS else Decimal(text)
+
+
+def _fraction(text: str) -> Decimal | _OutOfReach:
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        return _OutOfReach(text)
+
+
+def _can_be_written(text: str) -> bool:
+    # JSON lets half of a surrogate pair through, which no file, page or database can hold.
+    return not any("\ud800" <= character <= "\udfff" for character in text)
 
 
 class _KeyTwice(Exception):

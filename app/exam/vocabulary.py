@@ -93,7 +93,9 @@ class Finding:
             case Scale.CHOICE:
                 return self.words[self.values.index(str(value))]
             case _:
-                return f"{value} {self.unit}".strip()
+                # A Decimal may hold a power of ten, which nobody reads on a sheet: 1E+1 is 10.
+                number = f"{value:f}" if isinstance(value, Decimal) else value
+                return f"{number} {self.unit}".strip()
 
     def is_abnormal(self, value: object) -> bool:
         """Whether a recorded value is abnormal by itself; False where it has no normal value."""

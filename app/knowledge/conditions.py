@@ -31,6 +31,7 @@ class Conditions:
         self.names = names
         self.parsed: dict[str, Expression] = {}
         self.definitions: dict[str, Definition] = {}
+        self._places: dict[str, tuple[str, str, str]] = {}
         self._of_rules = frozenset(f"{c}_{what}" for c in categories for what in _OF_A_CATEGORY)
         self._of_rules |= {f"{warning}_raised" for warning in warnings}
         for sign in names.signs.values():
@@ -42,9 +43,6 @@ class Conditions:
         for warning in warnings.values():
             self._define_warning(warning)
         self._refuse_circles()
-        for name, definition in self.definitions.items():
-            where = ("signs.toml", name, "when")
-            self._check_sides(definition.expression, *where, sided=definition.paired)
 
     def check(self, places: Iterable[Place], *, sided: bool = False) -> None:
         """Read every condition and check that what is judged on a side has one.
@@ -63,13 +61,14 @@ class Conditions:
                 self._read(sentence, _file(category), category.id, "explains")
 
     def _define_sign(self, sign: Sign) -> None:
-        read = self._read(sign.when, "signs.toml", sign.id, "when")
-        self.definitions[sign.id] = Definition(read, sign.sides == "pair")
+        place = ("signs.toml", sign.id, "when")
+        self._define(sign.id, self._read(sign.when, *place), place, paired=sign.sides == "pair")
 
     def _define_kind(self, kind: Kind) -> None:
         for value in kind.values:
-            read = self._read(value.when, "signs.toml", kind.id, value.id)
-            self.definitions[kind_value(kind.id, value.id)] = Definition(read, True)
+            place = ("signs.toml", kind.id, value.id)
+            name = kind_value(kind.id, value.id)
+            self._define(name, self._read(value.when, *place), place, paired=True)
 
     def _define_category(self, category: Category) -> None:
         file, name = _file(category), category.id
@@ -86,13 +85,13 @@ class Conditions:
         ]
         of_signs = tuple(each for each, medicine in cautions if not medicine)
         named = {
-            "fits": requirement,
-            "listed": Or((Reference(f"{name}_fits"), *core)),
-            "cautioned": Or(tuple(each for each, _ in cautions)),
-            "cautioned_by_signs": Or(of_signs),
+            "fits": ("requires", requirement),
+            "listed": ("core", Or((Reference(f"{name}_fits"), *core))),
+            "cautioned": ("caution", Or(tuple(each for each, _ in cautions))),
+            "cautioned_by_signs": ("caution", Or(of_signs)),
         }
-        for what, expression in named.items():
-            self.definitions[f"{name}_{what}"] = Definition(expression, False)
+        for what, (key, expression) in named.items():
+            self._define(f"{name}_{what}", expression, (file, name, key), paired=False)
 
     def _define_warning(self, warning: WarningRule) -> None:
         file, name = f"warnings/{warning.id}.toml", warning.id
@@ -104,9 +103,17 @@ class Conditions:
             key = f"tier {tier.urgency}"
             own = [self._read(tier.when, file, name, key)] if tier.when is not None else []
             tiers.append(tier_name(name, tier.urgency))
-            self.definitions[tiers[-1]] = Definition(And((*always, *own)), False)
+            self._define(tiers[-1], And((*always, *own)), (file, name, key), paired=False)
         raised = Or(tuple(Reference(each) for each in tiers))
-        self.definitions[f"{name}_raised"] = Definition(raised, False)
+        self._define(f"{name}_raised", raised, (file, name, "tier"), paired=False)
+
+    def _define(
+        self, name: str, expression: Expression, place: tuple[str, str, str], *, paired: bool
+    ) -> None:
+        if name in self.definitions:
+            raise BadKnowledge(f"{': '.join(place)}: the name {name} stands twice")
+        self.definitions[name] = Definition(expression, paired)
+        self._places[name] = place
 
     def _read(self, sentence: str, file: str, rule: str, key: str) -> Expression:
         if sentence not in self.parsed:
@@ -131,7 +138,8 @@ class Conditions:
         def visit(name: str, path: tuple[str, ...]) -> None:
             if name in path:
                 circle = " needs ".join((*path[path.index(name) :], name))
-                raise BadKnowledge(f"signs.toml: {name}: defined by itself: {circle}")
+                file, rule, key = self._places[name]
+                raise BadKnowledge(f"{file}: {rule}: {key}: defined by itself: {circle}")
             if name not in done:
                 for part in walk(self.definitions[name].expression):
                     if isinstance(part, Reference):
@@ -142,9 +150,21 @@ class Conditions:
             visit(name, ())
 
 
+def place_of_sign(sign: Sign) -> Place:
+    """Where the condition of a sign stands."""
+    return "signs.toml", sign.id, "when", sign.when
+
+
+def places_of_kind(kind: Kind) -> Iterator[Place]:
+    """Where the conditions of a kind's values stand."""
+    for value in kind.values:
+        yield "signs.toml", kind.id, value.id, value.when
+
+
 def places_of_category(category: Category) -> Iterator[Place]:
     """Where conditions stand in a category."""
     file, name = _file(category), category.id
+    yield file, name, "requires", category.requires or None
     for sentence in category.core:
         yield file, name, "core", sentence
     for caution in category.caution:

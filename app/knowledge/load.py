@@ -10,8 +10,10 @@ from app.exam.vocabulary import vocabulary
 from app.knowledge.conditions import (
     Conditions,
     place_of_conflict,
+    place_of_sign,
     places_of_category,
     places_of_falls,
+    places_of_kind,
     places_of_step,
     places_of_warning,
 )
@@ -121,6 +123,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         conditions=conditions.parsed,
     )
     _check_conditions(conditions, read)
+    _check_names(read)
     _check_steps(read)
     _check_sources(read)
     return read
@@ -144,6 +147,10 @@ def _refuse_name_twice(names: Names) -> None:
 
 
 def _check_conditions(conditions: Conditions, read: Knowledge) -> None:
+    for sign in read.signs.values():
+        conditions.check([place_of_sign(sign)], sided=sign.sides == "pair")
+    for kind in read.kinds.values():
+        conditions.check(places_of_kind(kind), sided=True)
     for category in read.categories.values():
         conditions.check(places_of_category(category))
         conditions.check_explained(category)
@@ -154,9 +161,31 @@ def _check_conditions(conditions: Conditions, read: Knowledge) -> None:
         conditions.check(places_of_step(step))
     for rule in read.conflicts:
         conditions.check([place_of_conflict(rule)], sided=rule.paired)
-    for shown in read.fall_risk.shows:
-        if shown not in vocabulary():
-            raise BadKnowledge(f"fall_risk.toml: shows: {shown} is not a finding")
+
+
+def _check_names(read: Knowledge) -> None:
+    """Check the names that stand in lists, and not in a condition."""
+    for file, rule, key, names in (
+        *(("signs.toml", each.id, "findings", each.findings) for each in read.balances.values()),
+        *(("conflicts.toml", each.says, "findings", each.findings) for each in read.conflicts),
+        ("fall_risk.toml", "fall_risk", "shows", read.fall_risk.shows),
+    ):
+        for name in names:
+            if name not in vocabulary():
+                raise BadKnowledge(f"{file}: {rule}: {key}: {name} is not a finding")
+    for balance in read.balances.values():
+        for finding, sign in balance.counted_where.items():
+            if finding not in vocabulary() or sign not in read.signs:
+                place = f"signs.toml: {balance.id}: counted_where"
+                raise BadKnowledge(f"{place}: {finding} = {sign}: expected a finding = a sign")
+    causes = {*read.categories, *read.warnings, *vocabulary()}
+    for step in read.steps.values():
+        for cause in (cause for follows in step.follows for cause in follows.because):
+            if cause not in causes:
+                place = f"steps.toml: {step.id}: because"
+                raise BadKnowledge(f"{place}: {cause} is not a category, warning or finding")
+    if read.fall_risk.branch[-1].when is not None:
+        raise BadKnowledge("fall_risk.toml: branch: the last one must hold always, without when")
 
 
 def _check_steps(read: Knowledge) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 Id = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]*$")]
 Text = Annotated[str, Field(min_length=1)]
@@ -73,6 +73,12 @@ class Norm(Rule):
     ages: tuple[Annotated[str, Field(pattern=r"^[0-9]+-[0-9]+$")], ...]
     male: tuple[int | Decimal, ...]
     female: tuple[int | Decimal, ...]
+
+    @model_validator(mode="after")
+    def _number_for_each_band(self) -> "Norm":
+        if not len(self.ages) == len(self.male) == len(self.female):
+            raise ValueError("expected one number in male and in female for each of ages")
+        return self
 
     def value(self, age: Decimal | None, sex: str | None) -> Decimal | None:
         """The norm for an age in years and a sex; None outside the published bands."""

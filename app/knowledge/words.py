@@ -1,6 +1,7 @@
 """Say a condition in plain words, from the same tree that is evaluated."""
 
 from collections.abc import Mapping
+from typing import assert_never
 
 from app.exam.measures import QUANTITIES
 from app.exam.vocabulary import GRADE_WORDS, Scale
@@ -65,6 +66,8 @@ def condition_words(expression: Expression, knowledge: Knowledge) -> str:
             return f"known: {_part(inner, knowledge)}"
         case AnySide(inner) | BothSides(inner) | OtherSide(inner):
             return f"{_part(inner, knowledge)} {_SIDED[type(expression)]}"
+        case _:
+            assert_never(expression)
 
 
 def _negated(inner: Expression, knowledge: Knowledge) -> str:
@@ -140,4 +143,5 @@ def _lower(label: str) -> str:
 
 
 def _sentence(words: str) -> str:
-    return words[0].upper() + words[1:] + "."
+    first = len(words) - len(words.lstrip("("))
+    return words[:first] + words[first].upper() + words[first + 1 :] + "."

@@ -1,7 +1,7 @@
 """Evaluate a condition, and say what its result rests on and what could still change it."""
 
 from collections.abc import Iterator
-from typing import Protocol
+from typing import Protocol, assert_never
 
 from app.logic.expression import (
     And,
@@ -16,9 +16,11 @@ from app.logic.expression import (
     OtherSide,
     Reference,
     Surely,
+    children,
 )
 from app.logic.truth import (
     NO,
+    UNKNOWN,
     YES,
     Truth,
     at_least,
@@ -61,6 +63,7 @@ class Evaluation:
         self.world = world
         self.definitions = definitions
         self._results: dict[tuple[str, str | None], Truth] = {}
+        self._open: dict[tuple[str, str | None], dict[Judged, None]] = {}
 
     def truth(self, expression: Expression, side: str | None = None) -> Truth:
         """The value of a condition, judged on a side where it is a paired one."""
@@ -85,6 +88,8 @@ class Evaluation:
                 return self.truth(inner, self.world.other(side))
             case Surely(inner):
                 return YES if self.truth(inner, side) is YES else NO
+            case _:
+                assert_never(expression)
 
     def because(self, expression: Expression, side: str | None = None) -> Iterator[Judged]:
         """The atoms that hold and that make the condition true; nothing under a `not`."""
@@ -99,6 +104,22 @@ class Evaluation:
                 for inner, at in self._inside(expression, side):
                     yield from self.because(inner, at)
 
+    def grounds(self, expression: Expression, side: str | None = None) -> Iterator[Judged]:
+        """The known atoms that a yes or no rests on, those under a `not` too; none for unknown."""
+        truth = self.truth(expression, side)
+        if truth is UNKNOWN:
+            return
+        match expression:
+            case Atom(name):
+                yield expression, self._side_of(name, side)
+            case Not(inner) | Surely(inner):
+                yield from self.grounds(inner, side)
+            case _:
+                # What agrees with the result carries it: one yes of an `or`, every yes of an `and`.
+                for inner, at in self._inside(expression, side):
+                    if self.truth(inner, at) is truth:
+                        yield from self.grounds(inner, at)
+
     def unsettled(self, expression: Expression, side: str | None = None) -> dict[Judged, None]:
         """The atoms whose answer could still change the condition, in order; empty once settled."""
         match expression:
@@ -110,12 +131,13 @@ class Evaluation:
             case Or() | AnySide():
                 return self._unless_firm(expression, side, YES)
             case AtLeast(count, members):
-                parts = [(self.truth(m, side), self.unsettled(m, side)) for m in members]
-                if sum(truth is YES and not rest for truth, rest in parts) >= count:
-                    return {}
-                if sum(truth is YES or bool(rest) for truth, rest in parts) < count:
-                    return {}
-                return {atom: None for _, rest in parts for atom in rest}
+                return self._unless_counted(count, members, side)
+            case Reference(name):
+                definition = self.definitions[name]
+                key = (name, side if definition.paired else None)
+                if key not in self._open:
+                    self._open[key] = self.unsettled(definition.expression, key[1])
+                return self._open[key]
             case _:
                 found: dict[Judged, None] = {}
                 for inner, at in self._inside(expression, side):
@@ -134,6 +156,21 @@ class Evaluation:
             found |= rest
         return found
 
+    def _unless_counted(
+        self, count: int, members: tuple[Expression, ...], side: str | None
+    ) -> dict[Judged, None]:
+        """Join what is open in the members, unless no answer to it changes the result."""
+        rests = [self.unsettled(member, side) for member in members]
+        firm = [self.truth(m, side) for m, rest in zip(members, rests, strict=True) if not rest]
+        # A member that is unknown for good, an untestable finding say, never becomes yes or no.
+        yes, unknown = firm.count(YES), firm.count(UNKNOWN)
+        open_ = len(members) - len(firm)
+        if yes >= count or yes + unknown + open_ < count:
+            return {}
+        if yes + open_ < count <= yes + unknown:
+            return {}
+        return {atom: None for rest in rests for atom in rest}
+
     def _inside(
         self, expression: Expression, side: str | None
     ) -> Iterator[tuple[Expression, str | None]]:
@@ -142,18 +179,14 @@ class Evaluation:
             case Reference(name):
                 definition = self.definitions[name]
                 yield definition.expression, side if definition.paired else None
-            case And(members) | Or(members) | AtLeast(_, members):
-                for member in members:
-                    yield member, side
             case AnySide(inner) | BothSides(inner):
                 for each in self.world.sides:
                     yield inner, each
             case OtherSide(inner):
                 yield inner, self.world.other(side)
-            case Not(inner) | Surely(inner):
-                yield inner, side
-            case Atom():
-                return
+            case _:
+                for inner in children(expression):
+                    yield inner, side
 
     def _named(self, name: str, side: str | None) -> Truth:
         definition = self.definitions[name]

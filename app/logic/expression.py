@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import assert_never
 
 
 @dataclass(frozen=True)
@@ -144,6 +145,8 @@ def rewrite(expression: Expression, atom: Callable[[Atom], Expression]) -> Expre
             return OtherSide(again(inner))
         case Surely(inner):
             return Surely(again(inner))
+        case _:
+            assert_never(expression)
 
 
 def positive_atoms(expression: Expression, definitions: Definitions) -> Iterator[Atom]:
