@@ -1,0 +1,107 @@
+"""Errors as whole pages, and under /api as a list of faults."""
+
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, Response
+
+from app.exam.reading import BadExam
+from app.store.refusals import Busy, NotFound, NotOpen, StaleRevision
+from app.web.answers import show
+from app.web.pages import ErrorPage
+
+_WORDS = {
+    400: ("This request cannot be read", "Nothing was recorded."),
+    403: ("Refused", "Nothing was recorded."),
+    404: (
+        "Not found",
+        "There is no such page, patient or exam here. The address may be incomplete.",
+    ),
+    405: ("Not possible here", "This address cannot be used that way. Nothing was recorded."),
+    409: ("Not recorded", "Somebody else was there first."),
+    413: ("Too large", "Nothing was recorded."),
+    415: (
+        "Not a form",
+        "This address takes an ordinary form, and got something else. Nothing was recorded.",
+    ),
+    422: ("This cannot be recorded", "Nothing was recorded."),
+    503: ("Busy", "The database is busy. Nothing was recorded; try again."),
+    500: (
+        "Something went wrong here",
+        "The fault is ours and was logged. What was answered with “saved” is kept.",
+    ),
+}
+
+
+def install(app: FastAPI) -> None:
+    """Answer every expected error in the product's own words."""
+    app.exception_handler(HTTPException)(_http)
+    app.exception_handler(RequestValidationError)(_unreadable)
+    app.exception_handler(NotFound)(_not_found)
+    app.exception_handler(NotOpen)(_not_open)
+    app.exception_handler(StaleRevision)(_stale)
+    app.exception_handler(BadExam)(_bad_exam)
+    app.exception_handler(Busy)(_busy)
+
+
+def error_answer(request: Request, status: int, says: str = "", *more: str) -> Response:
+    """One error: a whole page, or under /api `{"error": [fault, …]}`.
+
+    more: further faults, each in a line of its own.
+    """
+    heading, usual = _WORDS.get(status, (HTTPStatus(status).phrase, ""))
+    if request.url.path.startswith("/api/"):
+        faults = [says or usual or heading, *more]
+        return JSONResponse({"error": faults}, status_code=status)
+    page = ErrorPage(title=heading, status=int(status), says=says or usual, more=more)
+    return show(request, "error.html", page, status=status)
+
+
+def _http(request: Request, error: HTTPException) -> Response:
+    # Starlette's own details are the bare phrase, which our heading says better.
+    ours = error.detail not in (HTTPStatus(error.status_code).phrase, "Method Not Allowed")
+    answer = error_answer(request, error.status_code, error.detail if ours else "")
+    for name, value in (error.headers or {}).items():
+        answer.headers[name] = value
+    return answer
+
+
+def _unreadable(request: Request, error: RequestValidationError) -> Response:
+    faults = [
+        f"{'.'.join(str(part) for part in fault['loc'])}: {fault['msg']}"
+        for fault in error.errors()
+    ]
+    if any(fault["loc"][0] == "path" for fault in error.errors()):
+        return error_answer(request, HTTPStatus.NOT_FOUND)
+    return error_answer(request, HTTPStatus.UNPROCESSABLE_ENTITY, *faults)
+
+
+def _not_found(request: Request, error: Exception) -> Response:
+    return error_answer(request, HTTPStatus.NOT_FOUND)
+
+
+def _not_open(request: Request, error: Exception) -> Response:
+    return error_answer(
+        request,
+        HTTPStatus.CONFLICT,
+        "This exam is closed: it no longer takes entries. Nothing was recorded.",
+    )
+
+
+def _stale(request: Request, error: Exception) -> Response:
+    return error_answer(
+        request,
+        HTTPStatus.UNPROCESSABLE_ENTITY,
+        "The form was made from a state that this exam has never had. Nothing was recorded; "
+        "load the exam again.",
+    )
+
+
+def _bad_exam(request: Request, error: BadExam) -> Response:
+    return error_answer(request, HTTPStatus.UNPROCESSABLE_ENTITY, *error.faults)
+
+
+def _busy(request: Request, error: Exception) -> Response:
+    return error_answer(request, HTTPStatus.SERVICE_UNAVAILABLE)

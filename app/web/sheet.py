@@ -1,0 +1,247 @@
+"""The exam sheet as it is laid out: stations, groups, rows and cells, with what they hold."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from app.assess.words import finding_words, side_words
+from app.exam.record import Cell, Exam, Untestable
+from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, Station, vocabulary
+from app.report.coverage import State, is_present, state_of
+from app.store.exams import ExamRecord
+from app.web.sheet_view import CellView, CountView, GroupView, Message, Option, RowView, StationView
+
+# The order in which the exam is done. A nurse may do their part before the physician comes.
+WHOLE = ("history", "rest", "posture", "reach", "repeat", "tone", "gait", "measures", "more")
+NURSE = ("history", "gait", "measures")
+# The findings for when the picture asks for it, in the groups in which one looks for them.
+MORE_GROUPS = MappingProxyType(
+    {
+        "Balance": ("pull_test", "romberg", "standing_leg_tremor", "knee_buckling"),
+        "Eyes, speech and writing": (
+            "vertical_gaze", "nystagmus", "speech_quiet", "speech_slurred", "voice_tremor",
+            "handwriting",
+        ),
+        "Reflexes": (
+            "reflexes_brisk_arm", "reflexes_brisk_leg", "hoffmann", "plantar", "clonus",
+            "reflexes_absent",
+        ),
+        "Strength, sensation and skill": ("weak_arm", "weak_leg", "vibration_reduced", "apraxia"),
+        "How the tremor or posture behaves": (
+            "tremor_task_specific", "tremor_null_point", "sensory_trick", "tremor_entrains",
+            "tremor_distractible", "movement_inconsistent",
+        ),
+    }
+)  # fmt: skip
+# Answers that are no value.
+CLEAR = "clear"
+UNTESTABLE = "untestable"
+
+
+@dataclass(frozen=True)
+class Typed:
+    """What a form held for one cell, as it was sent."""
+
+    value: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Shown:
+    """An exam as one page shows it: what is recorded, and what was typed over it and refused."""
+
+    record: ExamRecord
+    typed: Mapping[Cell, Typed] = field(default_factory=dict)
+    messages: Mapping[Cell, Message] = field(default_factory=dict)
+
+
+def key_of(cell: Cell) -> str:
+    """`finding.side`, or `finding` for a single one."""
+    finding_id, side = cell
+    return f"{finding_id}.{side.value}" if side else finding_id
+
+
+def dom_of(cell: Cell) -> str:
+    """The id of the cell's fieldset."""
+    return f"c-{key_of(cell).replace('.', '-')}"
+
+
+def sheet_path(exam_id: str, part: str) -> str:
+    """The address of a sheet, or of one part of it."""
+    return f"/exams/{exam_id}" + (f"?part={part}" if part else "")
+
+
+def stations_in(part: str) -> tuple[str, ...]:
+    """The stations of one part of the sheet, in order."""
+    return NURSE if part == "nurse" else WHOLE
+
+
+def stations(shown: Shown, part: str) -> tuple[StationView, ...]:
+    """The sheet."""
+    by_id = {station.id: station for station in vocabulary().stations}
+    return tuple(_station(shown, by_id[name]) for name in stations_in(part))
+
+
+def counts(exam: Exam, part: str) -> tuple[CountView, ...]:
+    """How far each station is."""
+    return tuple(count(exam, station) for station in stations_in(part))
+
+
+def tally(exam: Exam, station: str) -> tuple[int, int]:
+    """How many cells of the quick pass are done, and how many there are at the station.
+
+    A detail counts only where the finding that it describes is present.
+    """
+    done = total = 0
+    for finding in vocabulary().at(station):
+        for side in finding.sides if finding.core else ():
+            state = state_of(exam, finding, side)
+            if finding.detail_of and not is_present(exam, finding.detail_of, side):
+                continue
+            total += 1
+            done += state is not State.NOT_EXAMINED
+    return done, total
+
+
+def count(exam: Exam, station: str) -> CountView:
+    """How far one station is, in words."""
+    done, total = tally(exam, station)
+    if not total:
+        recorded = sum(vocabulary()[finding].station == station for finding, _ in exam.cells)
+        return CountView(station, f"{recorded} recorded" if recorded else "nothing yet", False)
+    if done == total:
+        return CountView(station, f"all {total} done", True)
+    return CountView(station, f"{done} done, {total - done} left", False)
+
+
+def cells(shown: Shown, wanted: Iterable[Cell]) -> tuple[CellView, ...]:
+    """Some cells by themselves."""
+    return tuple(_cell(shown, vocabulary()[finding], side) for finding, side in wanted)
+
+
+def _station(shown: Shown, station: Station) -> StationView:
+    findings = vocabulary().at(station.id)
+    top = [finding for finding in findings if finding.detail_of is None]
+    if station.id == "more":
+        groups = _more_groups(shown)
+    elif not any(finding.core for finding in top):
+        groups = (_group(shown, station.id, "", top),)
+    else:
+        groups = _core_groups(shown, station.id, top)
+    return StationView(
+        station.id,
+        station.label,
+        station.hint,
+        any(finding.paired for finding in findings),
+        groups,
+        count(shown.record.exam, station.id),
+        has_normal=station.id not in ("history", "measures", "more"),
+    )
+
+
+def _core_groups(shown: Shown, station: str, top: list[Finding]) -> tuple[GroupView, ...]:
+    """The quick pass, by task or limb where the station has them, and the rest folded."""
+    blocks: dict[str, list[Finding]] = {}
+    rest: list[Finding] = []
+    for finding in top:
+        title = finding.label.partition(": ")[0] if finding.task or finding.limb else ""
+        if finding.core or (finding.task and finding.station == "repeat"):
+            blocks.setdefault(title, []).append(finding)
+        else:
+            rest.append(finding)
+    groups = [
+        _group(
+            shown, f"{station}-{place}", title, block,
+            folded=not any(finding.core for finding in block),
+        )
+        for place, (title, block) in enumerate(blocks.items())
+    ]  # fmt: skip
+    if rest:
+        groups.append(_group(shown, f"{station}-rest", "More of this station", rest, folded=True))
+    return tuple(groups)
+
+
+def _more_groups(shown: Shown) -> tuple[GroupView, ...]:
+    words = vocabulary()
+    return tuple(
+        _group(shown, f"more-{place}", title, [words[name] for name in names], folded=True)
+        for place, (title, names) in enumerate(MORE_GROUPS.items())
+    )
+
+
+def _group(
+    shown: Shown, group_id: str, title: str, findings: list[Finding], *, folded: bool = False
+) -> GroupView:
+    rows = tuple(_row(shown, finding, title) for finding in findings)
+    is_open = any(not cell.is_empty or cell.message for row in rows for cell in row.cells)
+    return GroupView(group_id, title, rows, folded, is_open)
+
+
+def _row(shown: Shown, finding: Finding, title: str) -> RowView:
+    label = finding.label
+    if title and label.startswith(f"{title}: "):
+        # The group says the task or the limb; the cell's own name says it again in full.
+        label = label.removeprefix(f"{title}: ").capitalize()
+    return RowView(
+        label,
+        finding.hint,
+        finding.paired,
+        tuple(_cell(shown, finding, side) for side in finding.sides),
+        tuple(_row(shown, detail, title) for detail in vocabulary().details_of(finding.id)),
+    )
+
+
+def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
+    cell = (finding.id, side)
+    record = shown.record.cells.get(cell)
+    held = typed_of(record.value if record else None)
+    typed = shown.typed.get(cell, held)
+    is_text = finding.scale in (Scale.COUNT, Scale.NUMBER)
+    return CellView(
+        key=key_of(cell),
+        dom=dom_of(cell),
+        finding=finding.id,
+        side=side.value if side else "",
+        side_words=side_words(side),
+        legend=finding_words(finding.id, side),
+        options=() if is_text else _options(finding, typed.value),
+        text=typed.value if is_text else "",
+        unit=finding.unit.replace("mm[Hg]", "mmHg"),
+        is_whole=finding.scale is Scale.COUNT,
+        why=typed.why,
+        is_untestable=typed.value == UNTESTABLE or (is_text and bool(typed.why)),
+        is_bulk=record is not None and record.bulk and typed == held,
+        message=shown.messages.get(cell),
+    )
+
+
+def typed_of(recorded: object) -> Typed:
+    """What a form holds when it shows a recorded value."""
+    if recorded is None:
+        return Typed("", "")
+    if isinstance(recorded, Untestable):
+        return Typed(UNTESTABLE, recorded.reason)
+    if isinstance(recorded, bool):
+        return Typed("yes" if recorded else "no", "")
+    return Typed(str(recorded), "")
+
+
+def _options(finding: Finding, chosen: str) -> tuple[Option, ...]:
+    match finding.scale:
+        case Scale.GRADE:
+            return tuple(
+                Option(
+                    str(grade), str(grade), GRADE_WORDS[grade], chosen == str(grade),
+                    bar=grade, on=grade > 0,
+                )
+                for grade in GRADES
+            )  # fmt: skip
+        case Scale.YESNO:
+            return tuple(
+                Option(word, word, "", chosen == word, on=word == "yes") for word in ("no", "yes")
+            )
+        case _:
+            return tuple(
+                Option(value, words, "", chosen == value, on=finding.is_abnormal(value))
+                for value, words in zip(finding.values, finding.words, strict=True)
+            )

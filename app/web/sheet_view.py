@@ -1,0 +1,134 @@
+"""What a template may read of the sheet: stations, groups, rows and cells, in words and flags."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Option:
+    """One answer of a cell.
+
+    bar: the grade, whose length is drawn; None for an answer in words. on: it says that something
+    is there, so that the details below ask for more.
+    """
+
+    value: str
+    text: str
+    spoken: str
+    is_chosen: bool
+    bar: int | None = None
+    on: bool = False
+
+
+@dataclass(frozen=True)
+class Message:
+    """What a cell says back. theirs, mine: both values where somebody else was there first.
+
+    their_value, their_why: what the form must hold to show theirs.
+    """
+
+    says: str
+    is_collision: bool = False
+    theirs: str = ""
+    mine: str = ""
+    their_value: str = ""
+    their_why: str = ""
+
+
+@dataclass(frozen=True)
+class CellView:
+    """One finding on one side: a fieldset. key: `finding.side`, or `finding` for a single one."""
+
+    key: str
+    dom: str
+    finding: str
+    side: str
+    side_words: str
+    legend: str
+    options: tuple[Option, ...]
+    text: str
+    unit: str
+    is_whole: bool
+    why: str
+    is_untestable: bool
+    is_bulk: bool
+    message: Message | None = None
+
+    @property
+    def is_text(self) -> bool:
+        """Whether it is typed and not chosen."""
+        return not self.options
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing is recorded or typed in it."""
+        chosen = any(option.is_chosen for option in self.options)
+        return not (chosen or self.text or self.is_untestable)
+
+
+@dataclass(frozen=True)
+class RowView:
+    """One finding with its cells, RIGHT before LEFT, and the rows that describe it further."""
+
+    label: str
+    hint: str
+    is_paired: bool
+    cells: tuple[CellView, ...]
+    details: tuple["RowView", ...] = ()
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a row that describes this one holds something, and so must be seen."""
+        return any(not cell.is_empty or cell.message for row in self.details for cell in row.cells)
+
+
+@dataclass(frozen=True)
+class GroupView:
+    """Rows of a station that belong together. A folded one opens on request."""
+
+    id: str
+    title: str
+    rows: tuple[RowView, ...]
+    is_folded: bool = False
+    is_open: bool = False
+
+
+@dataclass(frozen=True)
+class CountView:
+    """How far a station is: of the quick pass, or how much was recorded where there is none."""
+
+    station: str
+    words: str
+    is_done: bool
+
+
+@dataclass(frozen=True)
+class StationView:
+    """One block of the sheet."""
+
+    id: str
+    label: str
+    hint: str
+    is_paired: bool
+    groups: tuple[GroupView, ...]
+    count: CountView
+    has_normal: bool
+
+
+@dataclass(frozen=True)
+class MedicineLine:
+    """How one line was read."""
+
+    text: str
+    says: str
+    is_recognised: bool
+
+
+@dataclass(frozen=True)
+class MedicinesView:
+    """The medicines: what stands in the field, and how each line was read."""
+
+    text: str
+    is_none: bool
+    lines: tuple[MedicineLine, ...]
+    count: CountView
+    message: Message | None = None

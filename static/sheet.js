@@ -1,0 +1,279 @@
+// Sends each entry of the sheet as it is made, one after the other, and loses none: what could not
+// be sent is kept in the page, said loudly, and sent again in its order. Nothing is stored in the
+// browser. Without this file the sheet is a plain form with a Save button.
+"use strict";
+(() => {
+  if (!window.htmx) {
+    document.documentElement.classList.remove("js");
+    return;
+  }
+
+  const RETRY_MS = 3000;
+  const SLOW_MS = 500; // an answer that takes longer is waited for in words
+  const sheet = document.getElementById("sheet");
+  const panel = document.querySelector(".panel");
+  const waiting = []; // elements with an entry that is not saved, in the order of entry
+  let sending = null;
+  let retry = 0;
+  let slow = 0;
+  let sentRevision = "0"; // the revision that the page showed when the last entry was sent
+
+  const revision = () => document.getElementById("revision").value;
+
+  function say(words, isSaved = false) {
+    const line = document.createElement("span");
+    line.className = isSaved ? "saved" : "not-saved";
+    line.textContent = words;
+    document.getElementById("save-status").replaceChildren(line);
+  }
+
+  // ---- the line of entries
+
+  function enqueue(element) {
+    element.dataset.seen ??= revision();
+    element.dataset.state = "waiting";
+    if (!waiting.includes(element)) waiting.push(element);
+    pump();
+  }
+
+  function pump() {
+    if (sending || !waiting.length) return;
+    if (nobodyRecords()) {
+      say("NOT SAVED. Say who is recording.");
+      return;
+    }
+    clearTimeout(retry);
+    sending = waiting.shift();
+    slow = setTimeout(() => {
+      if (!document.querySelector("#save-status .not-saved")) say("saving …", true);
+    }, SLOW_MS);
+    htmx.trigger(sending, "save");
+  }
+
+  function nobodyRecords() {
+    const asked = document.querySelector(".recorder-asked");
+    if (!asked) return false;
+    const name = asked.querySelector("[name=recorder]").value.trim();
+    return !name || !asked.querySelector("[name=role]:checked");
+  }
+
+  function failed() {
+    clearTimeout(slow);
+    if (!waiting.includes(sending)) waiting.unshift(sending);
+    sending = null;
+    const kept = waiting.length === 1 ? "1 entry" : `${waiting.length} entries`;
+    say(`NOT SAVED. No answer; ${kept} kept and sent again.`);
+    retry = setTimeout(pump, RETRY_MS);
+  }
+
+  function answered(status) {
+    const element = sending;
+    clearTimeout(slow);
+    sending = null;
+    const isAgain = waiting.includes(element);
+    // A refused entry still rests on what its author saw; any other answer has shown the newest.
+    if (status < 400 || status === 409) delete element.dataset.seen;
+    if (status >= 400) element.dataset.state = "refused";
+    else if (!isAgain) settle(element);
+    if (status >= 400 && status !== 409 && status !== 422) {
+      say(`NOT SAVED. The server refused this entry (${status}); load the page again.`);
+    }
+    const left = document.querySelectorAll("[data-state=refused], [data-state=unfinished]").length;
+    if (status < 400 && left) say(`NOT SAVED: ${left} marked below. The rest is saved.`);
+    pump();
+  }
+
+  function settle(element) {
+    delete element.dataset.state;
+    if (element.dataset.save !== "cell") return;
+    const clear = element.querySelector("input[value=clear]:checked");
+    if (clear) clear.checked = false;
+    // The fold says what is recorded in it, and closes once the hand has left it.
+    const why = element.querySelector("[name^='why.']").value.trim();
+    const fold = element.querySelector(".other");
+    fold.querySelector(".other-word").textContent = why ? `cannot be tested: ${why}` : "other";
+    if (!fold.contains(document.activeElement)) fold.open = false;
+  }
+
+  document.body.addEventListener("htmx:configRequest", (event) => {
+    const { elt, parameters } = event.detail;
+    for (const input of elt.querySelectorAll("input, textarea")) {
+      const isChoice = input.type === "radio" || input.type === "checkbox";
+      if (!isChoice || input.checked) parameters[input.name.split(".")[0]] = input.value;
+    }
+    for (const name of ["finding", "side", "station"]) {
+      if (elt.dataset[name] !== undefined) parameters[name] = elt.dataset[name];
+    }
+    sentRevision = revision();
+    parameters.revision = sentRevision;
+    parameters.seen = elt.dataset.seen ?? sentRevision;
+    for (const input of document.querySelectorAll(".recorder-asked input")) {
+      if (input.type !== "radio" || input.checked) parameters[input.name] = input.value;
+    }
+  });
+
+  document.body.addEventListener("htmx:afterRequest", (event) => {
+    if (event.detail.elt !== sending) return;
+    const { status } = event.detail.xhr;
+    if (status === 0 || status >= 500) failed();
+    else answered(status);
+  });
+  document.body.addEventListener("htmx:onLoadError", () => sending && failed());
+  addEventListener("online", pump);
+  addEventListener("beforeunload", (event) => {
+    if (sending || waiting.length || document.querySelector("[data-state]")) event.preventDefault();
+  });
+
+  // A colleague's newer value is put into its cell, but never over an entry that waits in it.
+  document.body.addEventListener("htmx:oobBeforeSwap", (event) => {
+    const { target } = event.detail;
+    if (!target.dataset?.state) return;
+    target.dataset.seen ??= sentRevision;
+    event.preventDefault();
+  });
+
+  // ---- entries
+
+  sheet.addEventListener("change", (event) => {
+    const element = event.target.closest("[data-save]");
+    if (!element) return;
+    if (element.dataset.save === "cell" && !isComplete(element, event.target)) return;
+    enqueue(element);
+  });
+
+  // A reason means "cannot be tested", and "cannot be tested" waits for its reason.
+  function isComplete(cell, changed) {
+    const why = cell.querySelector("[name^='why.']");
+    const untestable = cell.querySelector("input[value=untestable]");
+    if (changed === why) {
+      if (untestable && why.value.trim()) untestable.checked = true;
+      const typed = cell.querySelector("input[type=text][name^='value.']");
+      if (typed && why.value.trim()) typed.value = "";
+    } else if (changed !== untestable) {
+      why.value = "";
+    }
+    if (!untestable?.checked || why.value.trim()) return true;
+    cell.dataset.state = "unfinished";
+    say("NOT SAVED. “Cannot be tested” needs its reason.");
+    why.focus();
+    return false;
+  }
+
+  sheet.addEventListener("input", (event) => {
+    const element = event.target.closest("[data-save]");
+    if (!element || !event.target.matches("textarea, input[type=text]")) return;
+    element.dataset.seen ??= revision();
+    element.dataset.state ??= "typing";
+  });
+  sheet.addEventListener("focusout", (event) => {
+    const element = event.target.closest("[data-save]");
+    if (element?.dataset.state !== "typing") return;
+    delete element.dataset.state;
+    delete element.dataset.seen;
+  });
+
+  document.addEventListener("change", (event) => {
+    if (event.target.closest(".recorder-asked")) pump();
+  });
+
+  sheet.addEventListener("submit", (event) => event.preventDefault());
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (button?.dataset.save === "normal") {
+      event.preventDefault();
+      enqueue(button);
+    } else if (button?.dataset.take) {
+      take(button);
+    }
+  });
+
+  function take(button) {
+    const cell = document.getElementById(button.dataset.cell);
+    if (button.dataset.take === "mine") {
+      enqueue(cell);
+      return;
+    }
+    const { value, why } = button.dataset;
+    for (const input of cell.querySelectorAll("input")) {
+      if (input.type === "radio") input.checked = input.value === value;
+      else if (input.name.startsWith("why.")) input.value = why;
+      else input.value = value === "untestable" ? "" : value;
+    }
+    settle(cell);
+    delete cell.dataset.seen;
+    document.getElementById(`${cell.id}-message`).replaceChildren();
+    const left = document.querySelectorAll("[data-state]").length;
+    if (!left) say("saved", true);
+  }
+
+  // ---- keys
+
+  sheet.addEventListener("keydown", (event) => {
+    const cell = event.target.closest("[data-save=cell]");
+    if (!cell || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (event.target.type === "radio") {
+      if (!/^([0-3yn]|Backspace|Delete)$/.test(event.key)) return;
+      const value = { y: "yes", n: "no", Backspace: "clear", Delete: "clear" }[event.key] ?? event.key;
+      const radio = cell.querySelector(`input[type=radio][value="${value}"]`);
+      if (!radio) return;
+      event.preventDefault();
+      radio.checked = true;
+      radio.dispatchEvent(new Event("change", { bubbles: true }));
+      if (value !== "clear") moveOn(cell);
+    } else if (event.key === "Enter" && event.target.type === "text") {
+      // Leaving the field is what makes the browser say that it changed.
+      event.preventDefault();
+      event.target.blur();
+      moveOn(cell);
+    }
+  });
+
+  function moveOn(cell) {
+    const cells = [...sheet.querySelectorAll("[data-save=cell], [data-save=medicines]")].filter(
+      (each) => each === cell || each.checkVisibility({ visibilityProperty: true }),
+    );
+    const next = cells[cells.indexOf(cell) + 1];
+    if (!next) return;
+    const chosen = next.querySelector(".answers input:checked");
+    (chosen ?? next.querySelector(".answers input, textarea")).focus();
+  }
+
+  // ---- what sticks below the head starts where the head ends
+
+  const banner = document.querySelector(".banner");
+  new ResizeObserver(() => {
+    document.documentElement.style.setProperty("--banner", `${banner.offsetHeight}px`);
+  }).observe(banner);
+
+  // ---- the panel keeps what was opened in it
+
+  let open = [];
+  let scrolled = 0;
+  document.body.addEventListener("htmx:beforeSwap", () => {
+    open = [...panel.querySelectorAll("details[open]")].map((each) => each.id);
+    scrolled = panel.scrollTop;
+  });
+  document.body.addEventListener("htmx:afterSwap", () => {
+    for (const each of panel.querySelectorAll("details")) each.open = open.includes(each.id);
+    panel.scrollTop = scrolled;
+  });
+  // Beside the sheet the panel is open; as a bar at the bottom it opens on request.
+  const isBar = matchMedia("(max-width: 68rem)");
+  const arrange = () => {
+    document.getElementById("panel-fold").open = !isBar.matches;
+  };
+  arrange();
+  isBar.addEventListener("change", arrange);
+
+  // A link to a cell opens the folds around it and puts the focus into it.
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest("a[href^='#c-']");
+    const cell = link && document.getElementById(link.hash.slice(1));
+    if (!cell) return;
+    for (let fold = cell.closest("details"); fold; fold = fold.parentElement.closest("details")) {
+      fold.open = true;
+    }
+    event.preventDefault();
+    cell.querySelector(".answers input").focus();
+  });
+})();

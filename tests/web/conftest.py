@@ -1,0 +1,132 @@
+"""The program on a real SQLite file: over HTTP in this process, and served to a real browser."""
+
+import os
+import shutil
+import socket
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+from fastapi import FastAPI
+from playwright.sync_api import Browser, BrowserContext, Playwright, sync_playwright
+
+from app.main import create_app
+from app.settings import Settings
+from tests.web.clinic import Clinic
+from tests.web.visitor import Visitor
+
+# Chromium as root needs --no-sandbox; the rest keeps it from calling home.
+FLAGS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """A clinic of the tests' own."""
+    return Settings(
+        _env_file=None,
+        database_url=f"sqlite:///{tmp_path / 'evenhand.sqlite3'}",
+        clinic="Harbour Clinic",
+    )
+
+
+@pytest.fixture
+def app(settings: Settings) -> FastAPI:
+    """The program under these settings."""
+    return create_app(settings)
+
+
+@pytest.fixture
+def clinic(app: FastAPI) -> Iterator[Clinic]:
+    """The program, used over HTTP."""
+    with Clinic.of(app) as opened:
+        yield opened
+
+
+class _Server(uvicorn.Server):
+    """A server that says when it is ready."""
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self.is_ready = threading.Event()
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Start, and say so."""
+        await super().startup(sockets)
+        self.is_ready.set()
+
+
+@pytest.fixture
+def address(app: FastAPI) -> Iterator[str]:
+    """The address at which the program is served on this machine."""
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        server = _Server(uvicorn.Config(app, log_level="warning", access_log=False, ws="none"))
+        serving = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+        serving.start()
+        assert server.is_ready.wait(timeout=30)
+        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+        server.should_exit = True
+        serving.join(timeout=30)
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    """The driver of the browser."""
+    with sync_playwright() as driver:
+        yield driver
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    """The Chromium of this system; its absence is a failure where everything is required."""
+    named = os.environ.get("EVENHAND_TEST_CHROMIUM")
+    program = named or next(filter(None, map(shutil.which, PROGRAMS)), None)
+    if program is None:
+        says = "no Chromium: install chromium, or set EVENHAND_TEST_CHROMIUM to its program"
+        if os.environ.get("EVENHAND_REQUIRE_ALL") == "1":
+            pytest.fail(says)
+        pytest.skip(says)
+    opened = playwright.chromium.launch(executable_path=program, args=list(FLAGS))
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def contexts(browser: Browser) -> Iterator[list[BrowserContext]]:
+    """The separate browsers of one test, closed at its end."""
+    opened: list[BrowserContext] = []
+    yield opened
+    for context in opened:
+        context.close()
+
+
+@pytest.fixture
+def visitor(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
+    """Somebody at a screen; the test fails if any page broke a promise on the way."""
+    somebody = Visitor.at(browser, address, contexts)
+    yield somebody
+    assert [] == somebody.broken_promises
+
+
+@pytest.fixture
+def colleague(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
+    """Somebody else at another screen."""
+    somebody = Visitor.at(browser, address, contexts)
+    yield somebody
+    assert [] == somebody.broken_promises
+
+
+@pytest.fixture
+def plain_visitor(
+    browser: Browser, address: str, contexts: list[BrowserContext]
+) -> Iterator[Visitor]:
+    """Somebody whose browser runs no scripts."""
+    somebody = Visitor.at(browser, address, contexts, java_script_enabled=False)
+    yield somebody
+    assert [] == somebody.broken_promises

@@ -1,0 +1,90 @@
+"""Somebody at a screen, with a real browser that notes every broken promise."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, expect
+
+from tests.web.clinic import NURSE, PERSON, PHYSICIAN, id_in
+
+
+@dataclass
+class Visitor:
+    """One browser window.
+
+    broken_promises: script errors, breaches of the content security policy, requests to anywhere
+    else, and answers that say something went wrong in the program.
+    """
+
+    page: Page
+    context: BrowserContext
+    address: str
+    broken_promises: list[str] = field(default_factory=list)
+    expects_no_answer: bool = False
+
+    @classmethod
+    def at(
+        cls, browser: Browser, address: str, contexts: list[BrowserContext], **options: Any
+    ) -> "Visitor":
+        """Open a window."""
+        options = {"viewport": {"width": 1280, "height": 768}} | options
+        context = browser.new_context(base_url=address, **options)
+        contexts.append(context)
+        context.set_default_timeout(10_000)
+        visitor = cls(context.new_page(), context, address)
+        context.on("request", visitor._requested)
+        context.on("response", visitor._answered)
+        context.on("console", visitor._said)
+        context.on("weberror", lambda error: visitor.broken_promises.append(str(error.error)))
+        return visitor
+
+    def _requested(self, request: Request) -> None:
+        if not request.url.startswith((self.address, "blob:", "about:")):
+            self.broken_promises.append(f"asked {request.url}")
+
+    def _answered(self, response: Any) -> None:
+        if response.status >= 500:
+            self.broken_promises.append(f"{response.status} from {response.url}")
+
+    def _said(self, message: ConsoleMessage) -> None:
+        # Chromium logs every answer of 400 and more, also the ones that a test asks for.
+        expected = message.text.startswith("Failed to load resource: the server responded with")
+        if self.expects_no_answer:
+            expected = True
+        if message.type in ("error", "warning") and not expected:
+            self.broken_promises.append(f"console: {message.text}")
+
+    def start_exam(self, role: str = "physician", **changed: str) -> str:
+        """A new patient through the form; the sheet is open afterwards. The exam's id."""
+        person = PERSON | changed
+        self.page.goto("/patients/new")
+        for name, label in (
+            ("chart_number", "Chart number"),
+            ("family_name", "Family name"),
+            ("given_name", "Given name"),
+            ("birth_date", "Birth date"),
+            ("reason", "Reason for the exam"),
+        ):
+            self.page.get_by_label(label, exact=True).fill(person[name])
+        self.page.get_by_label(person["sex"], exact=True).check()
+        self.say_who(PHYSICIAN if role == "physician" else NURSE)
+        self.page.get_by_role("button", name="Save and start the exam").click()
+        expect(self.page.locator("#sheet")).to_be_visible()
+        return id_in(self.page.url)
+
+    def say_who(self, recorder: dict[str, str]) -> None:
+        """Fill "Recording as"."""
+        self.page.get_by_label(recorder["role"], exact=True).check()
+        self.page.get_by_label("Name or initials").fill(recorder["recorder"])
+
+    def answer(self, cell: str, answer: str) -> None:
+        """Choose an answer of a cell by its accessible name."""
+        self.page.get_by_role("group", name=cell, exact=True).get_by_role(
+            "radio", name=answer
+        ).check()
+
+    def expect_saved(self) -> None:
+        """Wait until everything that was entered is saved."""
+        expect(self.page.locator("[data-state]")).to_have_count(0)
+        expect(self.page.locator("#save-status")).to_contain_text("saved ")
+        expect(self.page.locator("#save-status .not-saved")).to_have_count(0)
