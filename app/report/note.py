@@ -1,0 +1,283 @@
+"""The exam as plain text to paste: at most 250 words, whatever was recorded.
+
+What does not fit is shortened in one fixed order (`SHORTER`). A list that is cut says how much of
+it is left. No urgent warning is ever left out, nor the line that says what was not examined.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from app.assess.words import side_words
+from app.exam.vocabulary import GRADE_WORDS
+from app.knowledge.load import Knowledge
+from app.report.content import Content, Items, Pattern, Warned, content
+from app.report.listing import normal_words, not_examined_words
+from app.report.page import ReportInput
+from app.report.phrases import folded
+from app.report.wrapping import count_words, few_words, wrapped
+
+MOST_WORDS = 250
+_MORE = "What is only counted here stands in the PDF."
+_DISCLAIMER = "Supports and does not replace clinical judgement; not a diagnosis."
+
+
+@dataclass(frozen=True)
+class Room:
+    """How many entries each list may keep, and in how much detail the long paragraphs are told.
+
+    normal: 2 in findings, 1 by station, 0 one number. not_examined: the same.
+    reason: words; because, missing, against: findings of each warning or category.
+    """
+
+    reason: int = 30
+    because: int = 4
+    categories: int = 16
+    qualifiers: int = 6
+    against: int = 4
+    missing: int = 4
+    warnings: int = 12
+    hazards: int = 6
+    signs: int = 24
+    unexplained: int = 6
+    history: int = 10
+    measured: int = 10
+    medicines: int = 4
+    conflicts: int = 3
+    steps: int = 10
+    normal: int = 2
+    not_examined: int = 2
+    untestable: int = 6
+
+
+# Each step takes room from one list; they are taken in this order until the note fits.
+SHORTER: tuple[tuple[str, int], ...] = (
+    ("normal", 1),
+    ("not_examined", 1),
+    ("measured", 6),
+    ("missing", 2),
+    ("reason", 15),
+    ("steps", 4),
+    ("qualifiers", 3),
+    ("hazards", 3),
+    ("because", 2),
+    ("medicines", 2),
+    ("history", 6),
+    ("measured", 3),
+    ("normal", 0),
+    ("steps", 3),
+    ("unexplained", 2),
+    ("untestable", 2),
+    ("missing", 1),
+    ("history", 3),
+    ("signs", 18),
+    ("against", 2),
+    ("steps", 2),
+    ("hazards", 1),
+    ("measured", 1),
+    ("signs", 12),
+    ("conflicts", 1),
+    ("reason", 8),
+    ("unexplained", 0),
+    ("warnings", 6),
+    ("categories", 6),
+    ("qualifiers", 1),
+    ("because", 1),
+    ("signs", 8),
+    ("measured", 0),
+    ("untestable", 1),
+    ("not_examined", 0),
+    ("missing", 0),
+    ("steps", 1),
+    ("against", 1),
+    ("medicines", 1),
+    ("history", 1),
+    ("warnings", 4),
+    ("categories", 4),
+    ("signs", 4),
+    ("medicines", 0),
+    ("qualifiers", 0),
+    ("hazards", 0),
+    ("against", 0),
+    ("untestable", 0),
+    ("conflicts", 0),
+    ("history", 0),
+    ("because", 0),
+    ("warnings", 2),
+    ("signs", 2),
+    ("categories", 2),
+    ("reason", 0),
+    ("warnings", 1),
+    ("signs", 1),
+    ("steps", 0),
+    ("categories", 1),
+    ("warnings", 0),
+    ("signs", 0),
+    ("categories", 0),
+)
+
+
+def text_note(report: ReportInput, knowledge: Knowledge) -> str:
+    """The note, in lines of at most 80 columns that each end in a newline. It begins with DRAFT."""
+    told = content(report, knowledge)
+
+    def fits(room: Room) -> bool:
+        return sum(map(count_words, _paragraphs(told, room))) <= MOST_WORDS
+
+    room = Room()
+    taken: list[tuple[str, int]] = []
+    for name, entries in SHORTER:
+        if fits(room):
+            break
+        taken.append((name, getattr(room, name)))
+        room = replace(room, **{name: entries})
+    # A step can take more than was needed; what still fits is given back, the last step first.
+    for name, entries in reversed(taken):
+        wider = replace(room, **{name: entries})
+        room = wider if fits(wider) else room
+    return _text(told, room)
+
+
+def _text(told: Content, room: Room) -> str:
+    lines: list[str] = []
+    for paragraph in _paragraphs(told, room):
+        lines.extend(wrapped(paragraph))
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _paragraphs(told: Content, room: Room) -> Iterator[str]:
+    yield told.state
+    yield told.patient
+    if told.reason and room.reason:
+        yield f"Reason: {few_words(told.reason, room.reason)}"
+    for warned in told.urgent:
+        yield f"{warned.urgency}: {_warning(warned, room.because)}"
+    yield from _patterns(told, room)
+    if told.warnings:
+        labels = [warned.label for warned in told.warnings]
+        yield f"Warnings: {_first(labels, room.warnings)}"
+    hazards = f". Hazards: {_first(told.hazards, room.hazards)}" if told.hazards else ""
+    yield f"Falls group (not a prediction): {told.falls}{hazards}."
+    yield from _signs(told, room)
+    for heading, text in (
+        ("Explained by no pattern", _cut(told.unexplained, room.unexplained)),
+        ("History", _cut(told.history, room.history)),
+        ("Measured", _cut(told.measured, room.measured)),
+        ("Contradictions", _first(told.conflicts, room.conflicts)),
+        ("Medicines not recognised, not checked", _first(told.unknown_medicines, room.medicines)),
+    ):
+        if text:
+            yield f"{heading}: {text}"
+    yield from _steps(told, room)
+    yield f"Normal: {_normal(told, room)}"
+    yield f"Not examined: {_not_examined(told, room)}"
+    if told.untestable:
+        yield f"Could not be tested: {_untestable(told, room)}"
+    yield _MORE
+    yield _DISCLAIMER
+    yield told.exam
+
+
+def _warning(warned: Warned, most: int) -> str:
+    return f"{warned.label} [{_cut(warned.because, most)}]" if most else warned.label
+
+
+def _patterns(told: Content, room: Room) -> Iterator[str]:
+    if not told.patterns:
+        yield "Patterns: none is listed."
+    for pattern in told.patterns[: room.categories]:
+        yield _pattern(pattern, room)
+    if left := len(told.patterns[room.categories :]):
+        yield f"Patterns: {left} more."
+
+
+def _pattern(pattern: Pattern, room: Room) -> str:
+    line = "; ".join(filter(None, (pattern.head, ", ".join(pattern.qualifiers[: room.qualifiers]))))
+    for heading, items, most in (
+        ("Against", pattern.against, room.against),
+        ("Missing", pattern.missing, room.missing),
+    ):
+        line += f". {heading}: {_cut(items, most)}" if items else ""
+    return line + "."
+
+
+def _signs(told: Content, room: Room) -> Iterator[str]:
+    if not any(told.signs.values()):
+        yield "Abnormal signs: none recorded."
+        return
+    if not room.signs:
+        right, left, middle = map(len, told.signs.values())
+        yield f"Abnormal signs: {right + left + middle} (RIGHT {right}, LEFT {left})"
+        return
+    grades = ", ".join(f"{grade} {GRADE_WORDS[grade]}" for grade in (1, 2, 3))
+    yield f"Abnormal signs ({grades}; other side normal unless said):"
+    for side, signs in told.signs.items():
+        if signs or side:
+            name = side_words(side) or "Without side"
+            yield f"{name}: {_cut(signs, room.signs) or 'none recorded'}"
+
+
+def _steps(told: Content, room: Room) -> Iterator[str]:
+    for urgency, steps in groupby(told.steps[: room.steps], key=lambda step: step[0]):
+        yield f"Consider ({urgency}): {'; '.join(says for _, says in steps)}"
+    if left := len(told.steps[room.steps :]):
+        yield f"Consider: {left} more, see the PDF"
+
+
+def _normal(told: Content, room: Room) -> str:
+    if room.normal == 2:
+        return normal_words(told.stations) or "nothing recorded"
+    if room.normal == 1:
+        stations = [
+            f"{at.station.label} ({'all else' if at.is_complete else len(at.normal)})"
+            for at in told.stations
+            if at.normal
+        ]
+        return "; ".join(stations) or "nothing recorded"
+    return f"{sum(len(at.normal) for at in told.stations)} findings"
+
+
+def _not_examined(told: Content, room: Room) -> str:
+    missing = sum(len(at.missing) for at in told.stations)
+    if not missing:
+        parts = ["Nothing of the quick pass"]
+    elif room.not_examined == 2:
+        parts = [not_examined_words(told.stations)]
+    elif room.not_examined == 1:
+        stations = [
+            f"{at.station.label} ({len(at.missing) if at.touched else 'all of it'})"
+            for at in told.stations
+            if at.missing
+        ]
+        parts = ["; ".join(stations)]
+    else:
+        parts = [f"{missing} findings of the quick pass"]
+    if others := sum(len(at.others) for at in told.stations):
+        parts.append(f"{others} findings beyond the quick pass")
+    if not told.medicines_asked:
+        parts.append("Medicines were not asked")
+    return ". ".join(parts) + "."
+
+
+def _untestable(told: Content, room: Room) -> str:
+    if room.untestable == 0:
+        count = sum(len(cells) for _, cells in told.untestable)
+        return f"{count} findings, the reasons are in the PDF"
+    lines = [f"{_cut(cells, 3)}: “{reason}”" for reason, cells in told.untestable]
+    return _first(lines, room.untestable)
+
+
+def _cut(items: Items, most: int) -> str:
+    """The first findings of a list in words, the others only counted."""
+    return _and_more(folded(items[:most]), len(items) - most)
+
+
+def _first(phrases: Sequence[str], most: int) -> str:
+    """The first phrases of a list, the others only counted."""
+    return _and_more(phrases[:most], len(phrases) - most)
+
+
+def _and_more(shown: Sequence[str], left: int) -> str:
+    if left <= 0:
+        return "; ".join(shown)
+    return "; ".join([*shown, f"and {left} more"]) if shown else str(left)

@@ -1,0 +1,89 @@
+"""What a report is made from, and the person as the head of every page names them."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from app.assess.assessment import Assessment
+from app.exam.record import Exam
+from app.report.phrases import age_on, clean, day
+
+# The states in which an exam is not signed. Nothing else can be printed yet, so that neither a
+# draft ever looks signed nor the other way round.
+DRAFT_STATES = ("open", "ready")
+
+# A chart number is never cut where it could be a real one; this only bounds nonsense.
+_LONGEST_CHART_NUMBER = 48
+
+_SEXES = {"female": "female", "male": "male", None: "sex not recorded"}
+
+
+@dataclass(frozen=True)
+class Person:
+    """Who was examined. sex: female, male, or None where it was not recorded."""
+
+    family_name: str
+    given_name: str
+    birth_date: date
+    sex: str | None
+    chart_number: str
+
+
+@dataclass(frozen=True)
+class ReportInput:
+    """One exam with its assessment, ready to be put on paper.
+
+    started_at, printed_at: with their offset, printed as given; the age is that on the day of
+    started_at. recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
+    stations whose rest was marked normal in one step. demo: invented data.
+
+    Raises: ValueError where the state is not that of a draft, or a time has no offset.
+    """
+
+    patient: Person
+    exam_id: str
+    state: str
+    reason: str
+    started_at: datetime
+    printed_at: datetime
+    recorded_by: tuple[str, ...]
+    bulk_stations: tuple[str, ...]
+    exam: Exam
+    assessment: Assessment
+    clinic: str
+    demo: bool = False
+
+    def __post_init__(self) -> None:
+        if self.state not in DRAFT_STATES:
+            raise ValueError(f"state {self.state!r}: only {' and '.join(DRAFT_STATES)} can print")
+        for name in ("started_at", "printed_at"):
+            if getattr(self, name).utcoffset() is None:
+                raise ValueError(f"{name}: a time without its offset")
+
+
+@dataclass(frozen=True)
+class Banner:
+    """The person as the head of every page names them. family_name: in capitals."""
+
+    family_name: str
+    given_name: str
+    born: str
+    sex: str
+    chart_number: str
+
+    @property
+    def name(self) -> str:
+        """FAMILY NAME, Given."""
+        return f"{self.family_name}, {self.given_name}"
+
+
+def banner(report: ReportInput, most: int = 200) -> Banner:
+    """The two identifiers and the sex; each name ends in "…" after `most` characters."""
+    person = report.patient
+    age = age_on(person.birth_date, report.started_at.date())
+    return Banner(
+        family_name=clean(clean(person.family_name).upper(), most),
+        given_name=clean(person.given_name, most),
+        born=f"Born {day(person.birth_date)} ({age} y)",
+        sex=_SEXES[person.sex],
+        chart_number=clean(person.chart_number, _LONGEST_CHART_NUMBER),
+    )

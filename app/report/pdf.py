@@ -1,0 +1,178 @@
+"""The PDF: A4, tagged, bundled fonts, nothing fetched, the same bytes for the same input."""
+
+import hashlib
+import logging
+import threading
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from app.assess.words import DISCLAIMER
+from app.exam.vocabulary import GRADE_WORDS, GRADES
+from app.knowledge.load import Knowledge
+from app.report.grid import GridStation, full_grid
+from app.report.page import Banner, ReportInput, banner
+from app.report.phrases import clean, day, moment
+from app.report.references import Reference, References
+from app.report.summary import Summary, summary
+
+_ROOT = Path(__file__).resolve().parents[2]
+_STATIC = _ROOT / "static"
+_BASE_URL = _STATIC.as_uri() + "/"
+_TEMPLATES = _ROOT / "templates" / "report"
+# The running head has two lines and no more, however long a name is.
+_MOST_IN_RUNNING_HEAD = 32
+
+# WeasyPrint lays text out with Pango and FreeType, whose font maps are not shown to be safe when
+# two threads share one, and a web server calls pdf() from a pool of threads. Rendering is bound by
+# the processor, so threads would gain nothing anyway: one at a time, with one font configuration.
+_ONE_AT_A_TIME = threading.Lock()
+
+
+class NotServed(ValueError):
+    """The page asked for something that is not a bundled font or style sheet."""
+
+
+@dataclass(frozen=True)
+class PrintPage:
+    """All that print.html may read. fit: a class of report.css."""
+
+    fit: str
+    title: str
+    banner: Banner
+    short_banner: Banner
+    clinic: str
+    exam_id: str
+    started: str
+    printed: str
+    printed_iso: str
+    demo: bool
+    disclaimer: str
+    knowledge: str
+    legend: str
+    summary: Summary
+    grid: tuple[GridStation, ...]
+    sources: tuple[Reference, ...]
+
+
+def pdf(report: ReportInput, knowledge: Knowledge) -> bytes:
+    """Render the exam. No clock is read: the only time in the file is the input's printed_at.
+
+    Raises: NotServed if the page were to ask for anything that is not bundled.
+    """
+    page = print_page(report, knowledge)
+    identifier = hashlib.sha256(f"evenhand exam {page.exam_id}".encode()).digest()[:16]
+    with _ONE_AT_A_TIME:
+        document = _fitted(page)
+        return bytes(document.write_pdf(pdf_variant="pdf/ua-1", pdf_identifier=identifier))
+
+
+def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
+    """Everything that the PDF shows, in words."""
+    who = banner(report)
+    references = References(report.assessment, knowledge)
+    return PrintPage(
+        fit="roomy",
+        title=f"DRAFT, motor exam of {day(report.started_at)}: {who.name}",
+        banner=who,
+        short_banner=banner(report, most=_MOST_IN_RUNNING_HEAD),
+        clinic=clean(report.clinic),
+        exam_id=clean(report.exam_id, most=40),
+        started=moment(report.started_at),
+        printed=moment(report.printed_at),
+        printed_iso=report.printed_at.isoformat(timespec="seconds"),
+        demo=report.demo,
+        disclaimer=DISCLAIMER,
+        knowledge=report.assessment.knowledge,
+        legend=", ".join(f"{grade} {GRADE_WORDS[grade]}" for grade in GRADES),
+        summary=summary(report, knowledge, references),
+        grid=full_grid(report.exam),
+        sources=references.lines,
+    )
+
+
+def bundled(url: str) -> Path:
+    """The file below static/ that a URL means.
+
+    Raises: NotServed for everything else, so that no page can read a file or reach the network.
+    """
+    parts = urlsplit(url)
+    path = Path(unquote(parts.path)).resolve()
+    if (
+        parts.scheme != "file"
+        or parts.netloc
+        or path.suffix not in (".css", ".woff2")
+        or not path.is_relative_to(_STATIC)
+        or not path.is_file()
+    ):
+        raise NotServed(f"{url[:200]}: only bundled fonts and styles are served")
+    return path
+
+
+def _fitted(page: PrintPage) -> Any:
+    """Lay out on two pages if it can be made to fit: the summary, and the full grid.
+
+    What is longer keeps the grid on a page of its own as long as the summary fills page one only.
+    """
+    roomy = _laid_out(replace(page, fit="roomy"))
+    if len(roomy.pages) <= 2:
+        return roomy
+    # The smaller type saves about a tenth, never two pages.
+    if len(roomy.pages) == 3:
+        tight = _laid_out(replace(page, fit="tight"))
+        if len(tight.pages) == 2:
+            return tight
+    if "grid" in roomy.pages[1].anchors:
+        return roomy
+    return _laid_out(replace(page, fit="flow"))
+
+
+def _laid_out(page: PrintPage) -> Any:
+    from weasyprint import HTML
+    from weasyprint.urls import FatalURLFetchingError
+
+    markup = _environment().get_template("print.html").render(page=page)
+    try:
+        fetcher, fonts, style = _fetcher_fonts_style()
+        return HTML(string=markup, base_url=_BASE_URL, url_fetcher=fetcher).render(
+            stylesheets=[style], font_config=fonts, pdf_variant="pdf/ua-1"
+        )
+    except FatalURLFetchingError as refused:
+        raise NotServed(str(refused)) from refused
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+@cache
+def _fetcher_fonts_style() -> tuple[Any, Any, Any]:
+    """Made once in a process: reading the fonts takes longer than laying out a page."""
+    from weasyprint import CSS
+    from weasyprint.text.fonts import FontConfiguration
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+    class OnlyBundled(URLFetcher):
+        def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
+            try:
+                return URLFetcherResponse(url, bundled(url).read_bytes())
+            except NotServed as refused:
+                # WeasyPrint passes over ordinary errors; this one must stop the page.
+                raise FatalURLFetchingError(str(refused)) from refused
+
+    # Its warnings quote letters that no font has, which are somebody's name; logs hold no names.
+    logging.getLogger("weasyprint").setLevel(logging.ERROR)
+    fetcher, fonts = OnlyBundled(), FontConfiguration()
+    style = CSS(filename=_STATIC / "report.css", font_config=fonts, url_fetcher=fetcher)
+    return fetcher, fonts, style

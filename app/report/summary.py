@@ -1,0 +1,229 @@
+"""Page one: what a specialist wants to know first, in words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.assess.assessment import (
+    URGENCIES,
+    CategoryFound,
+    NextStep,
+    Reason,
+    WarningRaised,
+)
+from app.assess.words import fall_level_words, level_words, side_words, urgency_words
+from app.exam.vocabulary import vocabulary
+from app.knowledge.load import Knowledge
+from app.report.coverage import State, coverage
+from app.report.grid import Row, abnormal_rows
+from app.report.listing import (
+    conflict_lines,
+    normal_words,
+    not_examined_words,
+    others_words,
+    recorded_items,
+    untestable_groups,
+)
+from app.report.page import ReportInput
+from app.report.phrases import by_finding, capital, clean, folded
+from app.report.references import References
+
+# Beyond this many a list is hard to read; what is left out stands in the full grid.
+MOST_MISSING = 8
+
+
+@dataclass(frozen=True)
+class WarningLine:
+    """One warning: how urgent, what, why, and what could still change it."""
+
+    urgency: str
+    label: str
+    says: str
+    because: str
+    missing: str
+    marks: str
+
+
+@dataclass(frozen=True)
+class CategoryLine:
+    """One listed category. head: its label, level, side and qualifiers."""
+
+    label: str
+    head: str
+    reasons_for: str
+    against: str
+    missing: str
+    marks: str
+
+
+@dataclass(frozen=True)
+class StepGroup:
+    """The next steps of one urgency, each with the marks of its sources."""
+
+    urgency: str
+    steps: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Medicines:
+    """The medicine list; `note` stands in its place where there is none."""
+
+    note: str
+    recognised: str
+    not_recognised: str
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Page one, in the order in which it is printed."""
+
+    reason: str
+    urgent: tuple[WarningLine, ...]
+    warnings: tuple[WarningLine, ...]
+    categories: tuple[CategoryLine, ...]
+    falls: WarningLine
+    hazards: str
+    steps: tuple[StepGroup, ...]
+    signs: tuple[Row, ...]
+    normal: str
+    history: str
+    measures: str
+    conflicts: tuple[str, ...]
+    unexplained: str
+    medicines: Medicines
+    not_examined: str
+    not_examined_others: str
+    untestable: tuple[str, ...]
+    bulk: str
+    recorded_by: str
+
+
+def summary(report: ReportInput, knowledge: Knowledge, references: References) -> Summary:
+    """Put page one into words."""
+    exam, found = report.exam, report.assessment
+    warnings = [
+        _warning(raised, knowledge, references)
+        for raised in found.warnings
+        if raised is not found.fall_risk
+    ]
+    urgent = {capital(urgency_words(each)) for each in ("emergency", "same_day")}
+    stations = coverage(exam)
+    return Summary(
+        reason=clean(report.reason) or "not recorded",
+        urgent=tuple(line for line in warnings if line.urgency in urgent),
+        warnings=tuple(line for line in warnings if line.urgency not in urgent),
+        categories=tuple(_category(one, knowledge, references) for one in found.listed),
+        falls=_falls(found.fall_risk, knowledge, references),
+        hazards="; ".join(
+            _with_reasons(knowledge.hazards[hazard.id].label, hazard.because, knowledge)
+            for hazard in found.hazards
+        ),
+        steps=_steps(found.next_steps, knowledge, references),
+        signs=abnormal_rows(exam),
+        normal=normal_words(stations),
+        history="; ".join(
+            folded(recorded_items(exam, ("history",), State.ABNORMAL, State.DESCRIBED))
+        ),
+        measures="; ".join(folded(recorded_items(exam, ("measures", "gait"), State.DESCRIBED))),
+        conflicts=tuple(conflict_lines(report)),
+        unexplained="; ".join(folded(by_finding(found.unexplained, knowledge))),
+        medicines=_medicines(report, knowledge),
+        not_examined=not_examined_words(stations),
+        not_examined_others=others_words(stations),
+        untestable=tuple(
+            # What somebody typed stands last in its line, so that text that runs from right to
+            # left can draw no side or number of ours into it.
+            f"{', '.join(folded(cells))}: “{reason}”"
+            for reason, cells in untestable_groups(exam)
+        ),
+        bulk="; ".join(
+            station.label for station in vocabulary().stations if station.id in report.bulk_stations
+        ),
+        recorded_by="; ".join(clean(name) for name in report.recorded_by) or "not recorded",
+    )
+
+
+def category_head(found: CategoryFound, knowledge: Knowledge) -> str:
+    """Level, side and qualifiers of a category, in words."""
+    category = knowledge.categories[found.id]
+    qualifiers = [category.qualifiers[name].label for name in found.qualifiers]
+    parts = [level_words(found.level), side_words(found.side), ", ".join(qualifiers)]
+    return "; ".join(part for part in parts if part)
+
+
+def _warning(raised: WarningRaised, knowledge: Knowledge, references: References) -> WarningLine:
+    words = knowledge.warnings[raised.id]
+    return WarningLine(
+        urgency=capital(urgency_words(raised.urgency)),
+        label=words.label,
+        says=words.says,
+        because="; ".join(folded(by_finding(raised.because, knowledge))),
+        missing=_missing(raised.missing, knowledge),
+        marks=references.marks(raised.sources),
+    )
+
+
+def _category(found: CategoryFound, knowledge: Knowledge, references: References) -> CategoryLine:
+    return CategoryLine(
+        label=knowledge.categories[found.id].label,
+        head=category_head(found, knowledge),
+        reasons_for="; ".join(folded(by_finding(found.reasons_for, knowledge))),
+        against="; ".join(folded(by_finding(found.against, knowledge))),
+        missing=_missing(found.missing, knowledge),
+        marks=references.marks(found.sources),
+    )
+
+
+def _falls(raised: WarningRaised, knowledge: Knowledge, references: References) -> WarningLine:
+    return WarningLine(
+        urgency=urgency_words(raised.urgency),
+        label=capital(fall_level_words(raised.level or "open")),
+        says=f"{knowledge.fall_risk.says} {knowledge.fall_risk.caveat}",
+        because="; ".join(folded(by_finding(raised.because, knowledge))),
+        missing=_missing(raised.missing, knowledge),
+        marks=references.marks(raised.sources),
+    )
+
+
+def _missing(missing: Sequence[Reason], knowledge: Knowledge) -> str:
+    findings = by_finding(missing, knowledge)
+    shown = folded(findings[:MOST_MISSING])
+    left = len(findings) - MOST_MISSING
+    return "; ".join([*shown, f"and {left} more"] if left > 0 else shown)
+
+
+def _steps(
+    steps: Sequence[NextStep], knowledge: Knowledge, references: References
+) -> tuple[StepGroup, ...]:
+    groups = (
+        StepGroup(
+            capital(urgency_words(urgency)),
+            tuple(
+                (knowledge.steps[step.id].says, references.marks(step.sources))
+                for step in steps
+                if step.urgency == urgency
+            ),
+        )
+        for urgency in URGENCIES
+    )
+    return tuple(group for group in groups if group.steps)
+
+
+def _with_reasons(label: str, because: Sequence[Reason], knowledge: Knowledge) -> str:
+    why = folded(by_finding(because, knowledge))
+    if why and why[0].startswith(label):
+        return ", ".join(why)
+    return f"{label}: {', '.join(why)}" if why else label
+
+
+def _medicines(report: ReportInput, knowledge: Knowledge) -> Medicines:
+    taken = report.exam.medicines
+    if not taken:
+        return Medicines("Not asked." if taken is None else "None taken.", "", "")
+    known = [
+        f"{clean(line.text)} ({', '.join(knowledge.medicine_classes[c] for c in line.classes)})"
+        if line.classes
+        else clean(line.text)
+        for line in report.assessment.recognised
+    ]
+    unknown = [clean(line.text) for line in report.assessment.not_recognised]
+    return Medicines("", "; ".join(known), "; ".join(unknown))
