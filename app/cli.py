@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -108,7 +108,8 @@ def _assess_one(file: BinaryIO, asked: argparse.Namespace) -> int:
 
 def _assess_lines(file: BinaryIO, asked: argparse.Namespace) -> int:
     status = OK
-    for line in _filled(file):
+    # An empty line is a bad one: line for line, what comes out belongs to what went in.
+    for line in file:
         try:
             assessment = assess(parse_exam(line), knowledge())
             _write(as_text(assessment, every_category=asked.all, indent=None))
@@ -116,10 +117,6 @@ def _assess_lines(file: BinaryIO, asked: argparse.Namespace) -> int:
             _write(faults_as_text(bad.faults))
             status = BAD_LINES
     return status
-
-
-def _filled(file: BinaryIO) -> Iterator[bytes]:
-    return (line for line in file if line.strip())
 
 
 def _write(text: str) -> None:

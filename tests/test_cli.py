@@ -1,0 +1,132 @@
+"""The command line, as another program would call it."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from app.cli import main
+
+PARKINSONISM = {
+    "findings": {
+        "finger_tap_slow": {"right": 2},
+        "finger_tap_decrement": {"right": 2},
+        "rest_tremor_hand": {"right": 1},
+    }
+}
+
+
+def run(*arguments: str, given: str | bytes = b"") -> subprocess.CompletedProcess[bytes]:
+    """Run `evenhand` as a program of its own."""
+    sent = given.encode() if isinstance(given, str) else given
+    return subprocess.run(
+        [sys.executable, "-m", "app", *arguments], input=sent, capture_output=True, check=False
+    )
+
+
+def test_one_exam_in_gives_one_indented_assessment_out(tmp_path: Path) -> None:
+    file = tmp_path / "exam.json"
+    file.write_text(json.dumps(PARKINSONISM), encoding="utf-8")
+
+    done = run("assess", str(file))
+
+    assert (0, b"") == (done.returncode, done.stderr)
+    assert done.stdout.startswith(b'{\n  "knowledge"')
+    assert ["parkinsonism"] == [
+        found["id"] for found in json.loads(done.stdout)["categories"] if found["level"] == "fits"
+    ]
+
+
+def test_a_dash_reads_standard_input_and_gives_the_same_bytes(tmp_path: Path) -> None:
+    file = tmp_path / "exam.json"
+    file.write_text(json.dumps(PARKINSONISM), encoding="utf-8")
+
+    assert (
+        run("assess", str(file)).stdout == run("assess", "-", given=json.dumps(PARKINSONISM)).stdout
+    )
+
+
+def test_not_supported_categories_are_listed_only_on_request() -> None:
+    def levels(*options: str) -> set[str]:
+        done = run("assess", "-", *options, given="{}")
+        return {found["level"] for found in json.loads(done.stdout)["categories"]}
+
+    assert set() == levels()
+    assert {"not_supported"} == levels("--all")
+
+
+def test_a_bad_exam_gives_every_fault_and_nothing_on_standard_output() -> None:
+    """Nothing may be concluded from what could be read."""
+    done = run("assess", "-", given='{"findings": {"drift": 1, "nonsense": 2}}')
+
+    assert (2, b"") == (done.returncode, done.stdout)
+    assert [
+        'findings.drift: needs its side: {"right": …, "left": …}',
+        "findings.nonsense: not a finding",
+    ] == done.stderr.decode().splitlines()
+
+
+def test_a_missing_file_is_one_clear_line() -> None:
+    done = run("assess", "no-such-file.json")
+
+    assert (2, b"") == (done.returncode, done.stdout)
+    assert "evenhand: no-such-file.json: No such file or directory\n" == done.stderr.decode()
+
+
+def test_lines_are_answered_in_order_and_a_bad_one_does_not_stop_the_rest() -> None:
+    lines = [json.dumps(PARKINSONISM), "{oops", "", "{}"]
+
+    done = run("assess", "--lines", "-", given="\n".join(lines) + "\n")
+
+    answers = [json.loads(line) for line in done.stdout.splitlines()]
+    assert 1 == done.returncode
+    assert [False, True, True, False] == ["error" in answer for answer in answers]
+    assert "parkinsonism" == answers[0]["categories"][0]["id"]
+
+
+def test_lines_that_are_all_good_end_with_success() -> None:
+    done = run("assess", "--lines", "-", given="{}\n{}\n")
+
+    assert (0, 2) == (done.returncode, len(done.stdout.splitlines()))
+
+
+def test_lines_are_answered_while_the_input_is_still_open() -> None:
+    """A program that feeds a registry through must not wait for its end."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "app", "assess", "--lines", "-"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    ) as running:
+        assert running.stdin is not None
+        assert running.stdout is not None
+        running.stdin.write(b"{}\n")
+        running.stdin.flush()
+        first = json.loads(running.stdout.readline())
+        running.stdin.close()
+
+    assert "2026.1" == first["knowledge"]
+
+
+def test_bytes_that_are_no_text_are_a_fault() -> None:
+    done = run("assess", "-", given=b"\xff\xfe\x00")
+
+    assert (2, b"exam: not text in UTF-8\n") == (done.returncode, done.stderr)
+
+
+def test_a_bad_setting_names_its_variable(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("EVENHAND_PORT", "many")
+
+    assert 2 == main(["serve"])
+    assert capsys.readouterr().err.startswith("evenhand: EVENHAND_PORT: ")
+
+
+def test_help_shows_an_example(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["assess", "--help"])
+
+    assert 0 == ended.value.code
+    assert "evenhand assess exam.json" in " ".join(capsys.readouterr().out.split())
