@@ -96,7 +96,7 @@ class _Search:
         seen: Truth | None = None
         for probe in range(PROBES):
             values = {
-                each: self.choices[each][(probe * (1 + place)) % len(self.choices[each])]
+                each: _probed(self.choices[each], probe, place)
                 for place, each in enumerate(deciding)
             }
             answer = self._supposing(world, values).truth(self.condition)
@@ -110,15 +110,36 @@ class _Search:
         return world.supposing(values)
 
 
+def _probed(values: tuple[Value, ...], probe: int, place: int) -> Value:
+    """The value to try at a place: in the first probe every first, in the second every last."""
+    if probe < 2:
+        return values[-probe]
+    return values[(7 * probe + 5 * place + probe * place) % len(values)]
+
+
+def _held_back(knowledge: Knowledge, name: str) -> frozenset[Open | None]:
+    """What is not tried: it stands under `known` or `surely`, or is an input of arithmetic."""
+    atoms = _places(knowledge, name)
+    special = {_open(knowledge, *judged) for judged, special in atoms if special}
+    arithmetic = {
+        (finding, None)
+        for (atom, _), _ in atoms
+        if atom.name in QUANTITIES
+        for finding in QUANTITIES[atom.name].inputs
+    }
+    return frozenset(special | arithmetic)
+
+
+@lru_cache(maxsize=512)
+def _places(knowledge: Knowledge, name: str) -> list[tuple[Judged, bool]]:
+    return list(_atoms(knowledge, knowledge.definitions[name].expression, None, under=False))
+
+
 @lru_cache(maxsize=512)
 def _choices(knowledge: Knowledge, name: str) -> dict[Open, tuple[Value, ...]]:
     """The findings that stand more than once in a named condition, with the values to try."""
-    atoms = list(_atoms(knowledge, knowledge.definitions[name].expression, None, under=False))
+    atoms, held_back = _places(knowledge, name), _held_back(knowledge, name)
     places = Counter(_open(knowledge, *judged) for judged, _ in atoms)
-    held_back = {_open(knowledge, *judged) for judged, special in atoms if special}
-    for (atom, _), _ in atoms:
-        if atom.name in QUANTITIES:
-            held_back |= {(finding, None) for finding in QUANTITIES[atom.name].inputs}
     choices: dict[Open, tuple[Value, ...]] = {}
     for each, count in places.items():
         if each is not None and count > 1 and each not in held_back:

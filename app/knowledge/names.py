@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from app.exam.measures import QUANTITIES
 from app.exam.vocabulary import GRADE_WORDS, Scale, Vocabulary
@@ -123,8 +124,11 @@ class Names:
 
     def is_paired(self, name: str) -> bool:
         """Whether an atom's name is recorded on each side."""
-        finding = self.vocabulary.get(name)
-        return finding is not None and finding.paired
+        return name in self._paired
+
+    @cached_property
+    def _paired(self) -> frozenset[str]:
+        return frozenset(each.id for each in self.vocabulary.values() if each.paired)
 
     def check_sides(self, expression: Expression, definitions: Definitions, *, sided: bool) -> None:
         """Check that what is judged on a side stands under any(), both(), or in a paired rule.

@@ -1,11 +1,12 @@
 """Rows of findings with a RIGHT and a LEFT cell: the full grid, and the abnormal signs alone."""
 
 from dataclasses import dataclass
+from itertools import groupby
 
 from app.exam.record import Exam
 from app.exam.vocabulary import GRADE_WORDS, SIDES, Finding, Scale, Side, vocabulary
 from app.report.coverage import State, at_station, signs_to_show, state_of
-from app.report.phrases import value_words
+from app.report.phrases import folded, value_words
 
 _WORDS = {
     State.UNTESTABLE: "not testable",
@@ -60,10 +61,14 @@ def full_grid(exam: Exam) -> tuple[GridStation, ...]:
     stations = (
         GridStation(
             station.label,
-            tuple(
-                _row(exam, finding)
-                for finding in at_station(station.id)
-                if finding.core or any((finding.id, side) in exam.cells for side in finding.sides)
+            _rows(
+                exam,
+                [
+                    finding
+                    for finding in at_station(station.id)
+                    if finding.core
+                    or any((finding.id, side) in exam.cells for side in finding.sides)
+                ],
             ),
         )
         for station in words.stations
@@ -74,6 +79,26 @@ def full_grid(exam: Exam) -> tuple[GridStation, ...]:
 def abnormal_rows(exam: Exam) -> tuple[Row, ...]:
     """The abnormal signs, each followed by its details."""
     return tuple(_row(exam, finding) for finding in signs_to_show(exam))
+
+
+def _rows(exam: Exam, findings: list[Finding]) -> tuple[Row, ...]:
+    """A row for each finding; details that nobody recorded, one after the other, share one."""
+    rows: list[Row] = []
+    for is_empty_detail, group in groupby(
+        (_row(exam, finding) for finding in findings), key=_is_empty_detail
+    ):
+        held = list(group)
+        if not is_empty_detail:
+            rows.extend(held)
+            continue
+        for cells, same in groupby(held, key=lambda row: row.cells):
+            labels = folded([(row.label, "") for row in same])
+            rows.extend(Row(label, True, cells) for label in labels)
+    return tuple(rows)
+
+
+def _is_empty_detail(row: Row) -> bool:
+    return row.is_detail and all(cell.kind == "unknown" for cell in row.cells)
 
 
 def _row(exam: Exam, finding: Finding) -> Row:

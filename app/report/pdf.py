@@ -17,7 +17,7 @@ from app.knowledge.load import Knowledge
 from app.report.grid import GridStation, full_grid
 from app.report.page import Banner, ReportInput, banner
 from app.report.phrases import clean, day, moment
-from app.report.references import Reference, References
+from app.report.references import Checked, Reference, References
 from app.report.summary import Summary, summary
 
 _ROOT = Path(__file__).resolve().parents[2]
@@ -57,6 +57,7 @@ class PrintPage:
     summary: Summary
     grid: tuple[GridStation, ...]
     sources: tuple[Reference, ...]
+    checked: tuple[Checked, ...]
 
 
 def pdf(report: ReportInput, knowledge: Knowledge) -> bytes:
@@ -92,6 +93,7 @@ def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
         summary=summary(report, knowledge, references),
         grid=full_grid(report.exam),
         sources=references.lines,
+        checked=references.checked,
     )
 
 
@@ -121,8 +123,8 @@ def _fitted(page: PrintPage) -> Any:
     roomy = _laid_out(replace(page, fit="roomy"))
     if len(roomy.pages) <= 2:
         return roomy
-    # The smaller type saves about a tenth, never two pages.
-    if len(roomy.pages) == 3:
+    # The smaller type saves about a tenth: enough where summary and grid each run over by little.
+    if len(roomy.pages) <= 4:
         tight = _laid_out(replace(page, fit="tight"))
         if len(tight.pages) == 2:
             return tight

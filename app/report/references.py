@@ -6,15 +6,23 @@ from dataclasses import dataclass
 from app.assess.assessment import Assessment
 from app.knowledge.load import Knowledge
 from app.knowledge.model import STANDING_WORDS
+from app.report.phrases import capital
 
 
 @dataclass(frozen=True)
 class Reference:
-    """One source. standing: how far it was checked, in words."""
+    """One source."""
 
     number: int
     citation: str
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The numbers of the sources that were checked equally far, and how far that is."""
+
     standing: str
+    numbers: str
 
 
 class References:
@@ -26,10 +34,21 @@ class References:
             for number, source in enumerate(dict.fromkeys(_in_order(assessment)), start=1)
         }
         self.lines = tuple(
-            Reference(number, source.citation, STANDING_WORDS[source.standing])
-            for source, number in (
-                (knowledge.sources[name], number) for name, number in self._numbers.items()
-            )
+            Reference(number, knowledge.sources[source].citation)
+            for source, number in self._numbers.items()
+        )
+        standings = {
+            words: [
+                str(number)
+                for source, number in self._numbers.items()
+                if knowledge.sources[source].standing == standing
+            ]
+            for standing, words in STANDING_WORDS.items()
+        }
+        self.checked = tuple(
+            Checked(capital(words), ", ".join(numbers))
+            for words, numbers in standings.items()
+            if numbers
         )
 
     def marks(self, sources: tuple[str, ...]) -> str:

@@ -111,6 +111,28 @@ def emergency_exam() -> Exam:
     )
 
 
+def questioned_exam() -> Exam:
+    """The one-sided exam with the first questions of the history answered, most of them by no."""
+    whole = one_sided_exam()
+    answers: dict[Cell, Recorded] = {
+        (finding.id, None): False
+        for finding in vocabulary().at("history")[:20]
+        if finding.scale is Scale.YESNO
+    }
+    return replace(whole, cells=MappingProxyType({**answers, **whole.cells}))
+
+
+def whole_exam() -> Exam:
+    """Every finding that has a normal value, recorded as normal."""
+    cells: dict[Cell, Recorded] = {
+        (finding.id, side): normal
+        for finding in vocabulary().values()
+        for side in finding.sides
+        if (normal := finding.normal_value()) is not None
+    }
+    return Exam(Patient(Decimal(80), "female"), MappingProxyType(cells), ())
+
+
 def nasty_exam() -> Exam:
     """Every cell filled as badly as it can be, and the longest medicine list that can be typed."""
     cells: dict[Cell, Recorded] = {}
