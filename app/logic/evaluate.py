@@ -63,10 +63,20 @@ class Evaluation:
         self.world = world
         self.definitions = definitions
         self._results: dict[tuple[str, str | None], Truth] = {}
+        self._judged: dict[tuple[int, str | None], tuple[Expression, Truth]] = {}
         self._open: dict[tuple[str, str | None], dict[Judged, None]] = {}
 
     def truth(self, expression: Expression, side: str | None = None) -> Truth:
         """The value of a condition, judged on a side where it is a paired one."""
+        # Every reader asks again for the parts of what it reads. Comparing trees would cost more
+        # than judging them, so they are known by identity, and held so that it stays theirs.
+        key = (id(expression), side)
+        known = self._judged.get(key)
+        if known is None:
+            known = self._judged[key] = (expression, self._truth(expression, side))
+        return known[1]
+
+    def _truth(self, expression: Expression, side: str | None) -> Truth:
         match expression:
             case Atom():
                 return self.world.judge(expression, self._side_of(expression.name, side))
