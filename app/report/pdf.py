@@ -1,5 +1,6 @@
 """The PDF: A4, tagged, bundled fonts, nothing fetched, the same bytes for the same input."""
 
+import atexit
 import hashlib
 import logging
 import threading
@@ -177,4 +178,6 @@ def _fetcher_fonts_style() -> tuple[Any, Any, Any]:
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
     fetcher, fonts = OnlyBundled(), FontConfiguration()
     style = CSS(filename=_STATIC / "report.css", font_config=fonts, url_fetcher=fetcher)
+    # The fonts clean up after themselves, which fails once the interpreter has gone to pieces.
+    atexit.register(_fetcher_fonts_style.cache_clear)
     return fetcher, fonts, style
