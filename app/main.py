@@ -12,12 +12,13 @@ from app.knowledge.load import knowledge
 from app.settings import ROOT, Settings
 from app.store.demo import load_demo, read_demo
 from app.store.engine import make_engine, migrate
-from app.web import api, documents, errors, exams, guard, patients, worklist
+from app.web import api, documents, errors, exams, guard, patients, rules, why, worklist
 from app.web.answers import Templates
 from app.web.pages import Site
 
 DEMO = ROOT / "seed_demo"
 ROUTERS = (worklist.router, patients.router, exams.router, documents.router, api.router)
+KNOWLEDGE_ROUTERS = (rules.router, why.router)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -49,7 +50,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.templates = Templates(ROOT / "templates", Site(clinic=clinic, demo=settings.demo))
     errors.install(app)
     guard.install(app)
-    for router in ROUTERS:
+    for router in (*ROUTERS, *KNOWLEDGE_ROUTERS):
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
     return app

@@ -184,7 +184,6 @@ def atoms(draw: st.DrawFn) -> Atom:
 CELLS: tuple[ExamCell, ...] = tuple(
     (finding.id, side) for finding in vocabulary().values() for side in finding.sides
 )
-SIGN_CELLS = tuple(cell for cell in CELLS if vocabulary()[cell[0]].is_sign)
 NORMAL_CORE: dict[ExamCell, Recorded] = {
     (finding.id, side): normal
     for finding in vocabulary().values()
@@ -237,28 +236,68 @@ def values_of(finding_id: str) -> SearchStrategy[Value]:
             return st.decimals(finding.minimum, finding.maximum, places=2)
 
 
-@st.composite
-def exams(draw: st.DrawFn, *, cells: tuple[ExamCell, ...] = CELLS, untestable: bool = True) -> Exam:
-    """An exam of which nothing was recorded, or the whole quick pass as normal, and then some.
+def cells_of(*starts: str) -> tuple[ExamCell, ...]:
+    """The cells of every finding whose id begins so."""
+    return tuple(cell for cell in CELLS if cell[0].startswith(starts))
 
-    cells: what the rest is drawn from; `untestable` says whether it may have been untestable.
+
+# What is found together: a draw from all findings alike would hardly ever make a pattern.
+PICTURES = (
+    cells_of("rest_tremor", "finger_tap_slow", "finger_tap_d", "finger_tap_h", "arm_res"),
+    cells_of("rest_tremor", "toe_tap", "leg_resistance", "hx_years", "hx_levodopa", "hx_onset"),
+    cells_of("posture", "kinetic", "endpoint", "head_tremor", "voice_tremor", "hx_years"),
+    cells_of("finger_tap_slow", "hand_open_slow", "hand_open_h", "kinetic", "walking_tremor"),
+    cells_of("dysmetria", "endpoint", "toe_tap_uneven", "nystagmus", "speech_s", "veering", "base"),
+    cells_of("romberg", "vibration", "reflexes_absent", "base", "hx_unsteady", "nystagmus"),
+    cells_of("plantar", "clonus", "hoffmann", "reflexes_brisk", "drift", "stiff_leg", "weak_leg"),
+    cells_of("step_length", "turn_", "freezing", "feet_stuck", "rise", "pull_test", "tandem_walk"),
+    cells_of("drift", "weak_", "dysmetria", "speech_s", "hx_onset", "hx_years", "hx_swallowing"),
+    cells_of("foot_drop", "hip_waddle", "weak_", "reflexes_absent", "clonus", "hx_swallowing"),
+    cells_of("dystonia", "head_tremor", "sensory_trick", "tremor_", "movement_in", "knee_buckling"),
+    cells_of("chorea", "myoclonus", "flap", "tics", "painful", "standing_leg", "hx_confusion"),
+    cells_of("arm_resistance", "leg_resistance", "arm_activation", "leg_activation", "neck"),
+    cells_of("hx_onset", "hx_years", "hx_bladder", "hx_bowel", "hx_back", "hx_cancer", "plantar"),
+    cells_of("hx_fever", "hx_agitation", "hx_confusion", "hx_dopamine", "clonus", "neck", "hx_on"),
+    cells_of("hx_head", "hx_poor", "hx_heavy", "hx_eye", "vertical_gaze", "nystagmus", "hx_conf"),
+    cells_of("hx_fall", "hx_unsteady", "hx_fear", "hx_frailty", "walk_", "tug_s", "walking_aid"),
+    cells_of("lying", "standing_sys", "standing_dia", "standing_hr", "hx_years", "hx_bladder"),
+    cells_of("hx_memory", "hx_hall", "hx_fluct", "hx_early", "hx_wheel", "hx_lower", "apraxia"),
+)
+
+
+@st.composite
+def recorded(draw: st.DrawFn, *, gaps: bool = True) -> dict[ExamCell, Value]:
+    """Up to three pictures, with gaps or whole, and a few findings that belong to none of them."""
+    held: dict[ExamCell, Value] = {}
+    for picture in draw(st.lists(st.sampled_from(PICTURES), max_size=3)):
+        left_out = draw(st.sets(st.sampled_from(picture))) if gaps else set()
+        for cell in picture:
+            if cell not in left_out:
+                held[cell] = draw(values_of(cell[0]))
+    for cell in draw(st.lists(st.sampled_from(CELLS), max_size=8)):
+        held[cell] = draw(values_of(cell[0]))
+    return held
+
+
+@st.composite
+def exams(draw: st.DrawFn, *, untestable: bool = True) -> Exam:
+    """An exam of which nothing else was recorded, or with the rest of the quick pass normal.
+
+    untestable: whether some of it may have been untestable.
     """
     held: dict[ExamCell, Recorded] = dict(draw(st.sampled_from(({}, NORMAL_CORE))))
-    for cell in draw(st.lists(st.sampled_from(cells), max_size=30)):
-        if untestable and draw(st.integers(0, 9)) == 0:
-            held[cell] = Untestable("pain")
-        else:
-            held[cell] = draw(values_of(cell[0]))
-    for cell in draw(st.lists(st.sampled_from(sorted(held)), max_size=8) if held else st.just([])):
-        held.pop(cell, None)
+    held |= draw(recorded())
+    if held:
+        for cell in draw(st.sets(st.sampled_from(sorted(held)), max_size=8)):
+            if untestable and draw(st.booleans()):
+                held[cell] = Untestable("pain")
+            else:
+                del held[cell]
     return Exam(Patient(draw(ages), draw(sexes)), MappingProxyType(held), draw(medicine_lists))
 
 
 @st.composite
-def fuller_exams(draw: st.DrawFn, exam: Exam, *, cells: tuple[ExamCell, ...] = CELLS) -> Exam:
-    """The same exam, with some of these cells examined that were not; nothing recorded changes."""
-    held = dict(exam.cells)
-    for cell in draw(st.lists(st.sampled_from(cells), min_size=1, max_size=30)):
-        if cell not in held:
-            held[cell] = draw(values_of(cell[0]))
-    return replace(exam, cells=MappingProxyType(held))
+def fuller_exams(draw: st.DrawFn, exam: Exam) -> Exam:
+    """The same exam with more of it examined; nothing that was recorded changes."""
+    added = draw(recorded()) | draw(recorded())
+    return replace(exam, cells=MappingProxyType({**added, **exam.cells}))

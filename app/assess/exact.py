@@ -73,11 +73,12 @@ class _Search:
         if truth is not UNKNOWN or not self.choices or self.tried > MOST_TRIED:
             return truth
         deciding = self.deciding(world)
-        if not deciding or self._probes_differ(world, deciding):
+        enough = self._enough(world, deciding) if deciding else None
+        if not enough:
             return UNKNOWN
         answers: set[Truth] = set()
-        for value in self.choices[deciding[0]]:
-            answers.add(self.answer(self._supposing(world, {deciding[0]: value})))
+        for value in self.choices[enough[0]]:
+            answers.add(self.answer(self._supposing(world, {enough[0]: value})))
             if UNKNOWN in answers or len(answers) > 1:
                 return UNKNOWN
         return answers.pop()
@@ -88,22 +89,42 @@ class _Search:
         named = dict.fromkeys(_open(world.knowledge, *judged) for judged in unsettled)
         return [each for each in named if each in self.choices]
 
-    def _probes_differ(self, world: ExamWorld, deciding: list[Open]) -> bool:
-        """Whether a few choices for all together show at once that the answer varies.
+    def _enough(self, world: ExamWorld, deciding: list[Open]) -> list[Open] | None:
+        """What, supposed alone, gives the answer on which a few choices for all together agree.
 
-        Almost always they do, so the search above is rarely needed.
+        None where two of them differ: then the answer varies. Almost always they do, so the search
+        above is rarely needed. Where they agree, only another value of these can change the answer.
         """
         seen: Truth | None = None
+        carrying: list[dict[Open, Value]] = []
         for probe in range(PROBES):
             values = {
                 each: _probed(self.choices[each], probe, place)
                 for place, each in enumerate(deciding)
             }
-            answer = self._supposing(world, values).truth(self.condition)
+            supposed = self._supposing(world, values)
+            answer = supposed.truth(self.condition)
             if answer is UNKNOWN or answer is not (answer if seen is None else seen):
-                return True
+                return None
+            carrying.append(self._carrying(supposed, values))
             seen = answer
-        return False
+        # The first probe supposes everything normal; it or the one that rests on least says most.
+        fewest = (self._fewest(world, each) for each in (carrying[0], min(carrying, key=len)))
+        return min(fewest, key=len)
+
+    def _fewest(self, world: ExamWorld, values: dict[Open, Value]) -> list[Open]:
+        """Of these values a part that settles the answer by itself, and no part of which does."""
+        for each in list(values):
+            fewer = {other: value for other, value in values.items() if other != each}
+            if self._supposing(world, fewer).truth(self.condition) is not UNKNOWN:
+                values = fewer
+        return list(values)
+
+    def _carrying(self, supposed: ExamWorld, values: Mapping[Open, Value]) -> dict[Open, Value]:
+        """What of the values the answer rests on."""
+        grounds = supposed.evaluation.grounds(self.condition)
+        resting = {_open(supposed.knowledge, *judged) for judged in grounds}
+        return {each: value for each, value in values.items() if each in resting}
 
     def _supposing(self, world: ExamWorld, values: Mapping[Open, Value]) -> ExamWorld:
         self.tried += 1
@@ -155,7 +176,7 @@ def _atoms(
     match expression:
         case Atom(name, relation):
             at = side if knowledge.names.is_paired(name) else None
-            yield (expression, at), under or relation in ("known", "untestable")
+            yield (expression, at), under or relation == "known"
         case Reference(name):
             definition = knowledge.definitions[name]
             at = side if definition.paired else None

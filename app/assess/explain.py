@@ -1,24 +1,25 @@
-"""Explain one rule in one exam: each condition with its answer, and what would change the level."""
+"""Explain one rule in one exam: each condition with its answer, and what would change that."""
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import combinations, product
 
 from app.assess.assess import world_of
 from app.assess.assessment import Reason
 from app.assess.categories import level_of_exam
+from app.assess.changes import IS_YES, NOT_YES, Change, smallest_changes
+from app.assess.exact import exactly
+from app.assess.warnings import judge_fall_risk, judge_warning
 from app.assess.world import ExamWorld
-from app.exam.record import Cell, Exam, Value
-from app.exam.vocabulary import GRADES, Finding, Scale, Side, vocabulary
+from app.exam.record import Exam
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Category, Support, WarningRule
-from app.knowledge.names import tier_name
-from app.knowledge.words import condition_words
-from app.logic.expression import And, Expression, Reference
-from app.logic.truth import Truth
+from app.knowledge.outline import split
+from app.knowledge.words import Term, Words, capital, capital_words, plain, words_of
+from app.logic.expression import Expression, Reference
+from app.logic.truth import YES, Truth
 
-# A change of more findings than this is no help at the bedside.
-MOST_CHANGED = 2
+FITS = ("fits", "fits_with_cautions")
+NOT_RAISED = "not_raised"
 
 
 @dataclass(frozen=True)
@@ -26,153 +27,170 @@ class Condition:
     """One condition of a rule in one exam.
 
     entries: what was recorded that the answer rests on. lacking: what could still change it.
+    items: the conditions that it is made of, where it is no single statement.
     """
 
-    words: str
+    words: Words
     truth: Truth
     entries: tuple[Reason, ...]
     lacking: tuple[Reason, ...]
-    support: tuple[Support, ...] = ()
+    items: tuple["Condition", ...] = ()
+
+    @property
+    def text(self) -> str:
+        """Its words as text."""
+        return plain(self.words)
 
 
 @dataclass(frozen=True)
-class Change:
-    """A smallest set of findings that would change the level.
+class Caution:
+    """One feature that argues against the usual cause, and whether it is there."""
 
-    without: recorded findings that would have to be absent. with_: what would have to be found.
+    says: str
+    condition: Condition
+    support: tuple[Support, ...]
+
+
+@dataclass(frozen=True)
+class Tier:
+    """One urgency of a warning, or one branch of the falls group, and whether it holds.
+
+    condition: None where it holds in every other case. is_reached: whether it is what counts.
     """
 
     level: str
-    without: tuple[Reason, ...] = ()
-    with_: tuple[Reason, ...] = ()
+    condition: Condition | None
+    is_reached: bool
+    says: str = ""
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What would be another result, and every smallest change that gives it; all of one size.
+
+    reach: `fits`, `no_caution`, `no_longer`, `raised` or `not_raised`.
+    """
+
+    reach: str
+    changes: tuple[Change, ...]
 
 
 @dataclass(frozen=True)
 class Explanation:
-    """One rule in one exam: its requirement, its cautions, and what would change its level."""
+    """One rule in one exam: its conditions, its cautions, and what would change its result.
+
+    truth: of the requirement as a whole, also where that is sure though a part of it is unknown.
+    """
 
     rule: str
     level: str
+    truth: Truth
     requirement: tuple[Condition, ...]
-    cautions: tuple[Condition, ...] = ()
-    changes: tuple[Change, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    tiers: tuple[Tier, ...] = ()
+    goals: tuple[Goal, ...] = ()
 
 
 def explain_category(exam: Exam, knowledge: Knowledge, category: Category) -> Explanation:
     """Explain the level of one category."""
     world = world_of(exam, knowledge)
     level = level_of_exam(world, category)
+    fits, cautioned = (Reference(f"{category.id}_{what}") for what in ("fits", "cautioned"))
+
+    def level_in(changed: ExamWorld) -> str:
+        return level_of_exam(changed, category)
+
+    goals = []
+    if level not in FITS:
+        found = smallest_changes(world, fits, IS_YES, level_in, lambda other: other in FITS)
+        goals.append(Goal("fits", found))
+    else:
+        if level == "fits_with_cautions":
+            found = smallest_changes(world, cautioned, NOT_YES, level_in, lambda it: it == "fits")
+            goals.append(Goal("no_caution", found))
+        found = smallest_changes(world, fits, NOT_YES, level_in, lambda other: other not in FITS)
+        goals.append(Goal("no_longer", found))
     return Explanation(
         rule=category.id,
         level=level,
-        requirement=tuple(
-            _condition(world, part) for part in _parts(knowledge.requirement(category))
-        ),
+        truth=exactly(world, fits.name),
+        requirement=()
+        if category.built_from_vocabulary
+        else (_condition(world, knowledge.requirement(category)),),
         cautions=tuple(
-            _condition(world, knowledge.conditions[each.when], each.says, each.support)
+            Caution(each.says, _condition(world, knowledge.conditions[each.when]), each.support)
             for each in category.caution
         ),
-        changes=tuple(_changes(world, category, level)),
+        goals=tuple(goals),
     )
 
 
 def explain_warning(exam: Exam, knowledge: Knowledge, warning: WarningRule) -> Explanation:
     """Explain one warning: its signs, its context, and what makes it as urgent as it is."""
     world = world_of(exam, knowledge)
-    raised = [
-        tier.urgency
-        for tier in warning.tier
-        if world.truth(Reference(tier_name(warning.id, tier.urgency))) is Truth.YES
-    ]
-    sentences = [warning.signs, warning.context, *(tier.when for tier in warning.tier)]
+    raised = Reference(f"{warning.id}_raised")
+    level = _urgency_in(warning)(world)
+    is_raised = level != NOT_RAISED
+    changes = smallest_changes(
+        world,
+        raised,
+        NOT_YES if is_raised else IS_YES,
+        _urgency_in(warning),
+        lambda other: (other != NOT_RAISED) is not is_raised,
+    )
+    parts = [warning.signs, warning.context]
     return Explanation(
         rule=warning.id,
-        level=raised[0] if raised else "not_raised",
+        level=level,
+        truth=exactly(world, raised.name),
         requirement=tuple(
-            _condition(world, knowledge.conditions[sentence])
-            for sentence in dict.fromkeys(sentences)
-            if sentence is not None
+            _condition(world, knowledge.conditions[part]) for part in parts if part is not None
+        ),
+        tiers=tuple(
+            Tier(tier.urgency, _optional(world, tier.when), tier.urgency == level)
+            for tier in warning.tier
+        ),
+        goals=(Goal("not_raised" if is_raised else "raised", changes),),
+    )
+
+
+def explain_falls(exam: Exam, knowledge: Knowledge) -> Explanation:
+    """Explain the falls group: its branches, of which the first that holds counts."""
+    world = world_of(exam, knowledge)
+    rule = knowledge.fall_risk
+    reached = next(each for each in rule.branch if world.holds(each.when) is YES)
+    return Explanation(
+        rule=rule.id,
+        level=judge_fall_risk(world).level or "",
+        truth=YES,
+        requirement=(),
+        tiers=tuple(
+            Tier(each.level, _optional(world, each.when), each is reached, each.says)
+            for each in rule.branch
         ),
     )
 
 
-def _parts(expression: Expression) -> tuple[Expression, ...]:
-    return expression.members if isinstance(expression, And) else (expression,)
+def _urgency_in(warning: WarningRule) -> Callable[[ExamWorld], str]:
+    def urgency(world: ExamWorld) -> str:
+        raised = judge_warning(world, warning)
+        return raised.urgency if raised else NOT_RAISED
+
+    return urgency
 
 
-def _condition(
-    world: ExamWorld, expression: Expression, words: str = "", support: tuple[Support, ...] = ()
-) -> Condition:
+def _optional(world: ExamWorld, sentence: str | None) -> Condition | None:
+    return None if sentence is None else _condition(world, world.knowledge.conditions[sentence])
+
+
+def _condition(world: ExamWorld, expression: Expression) -> Condition:
+    joined, members = split(expression)
     return Condition(
-        words=words or condition_words(expression, world.knowledge),
+        words=(Term(f"{capital(joined)}:"),)
+        if members
+        else capital_words(words_of(expression, world.knowledge)),
         truth=world.truth(expression),
         entries=world.grounds(expression),
         lacking=world.unsettled(expression),
-        support=support,
-    )
-
-
-def _changes(world: ExamWorld, category: Category, level: str) -> Iterator[Change]:
-    """Every smallest change of one size that gives another level, tried from one finding up."""
-    found = False
-    for size in range(1, MOST_CHANGED + 1):
-        for cells, values in _tried(world, category, size):
-            changed = world.supposing(dict(zip(cells, values, strict=True)))
-            other = level_of_exam(changed, category)
-            if other != level:
-                found = True
-                yield _change(world, other, cells, values)
-        if found:
-            return
-
-
-def _tried(
-    world: ExamWorld, category: Category, size: int
-) -> Iterator[tuple[tuple[Cell, ...], tuple[Value, ...]]]:
-    """Sets of findings to change: what was found is made normal, what is unknown abnormal."""
-    choices: dict[Cell, tuple[Value, ...]] = {}
-    fits, cautioned = Reference(f"{category.id}_fits"), Reference(f"{category.id}_cautioned")
-    held = (*world.grounds(fits, cautioned), *world.because(fits, cautioned))
-    for finding, side, value in _cells(held):
-        normal = finding.normal_value()
-        if normal is not None and normal != value:
-            choices[finding.id, side] = (normal,)
-    for finding, side, _ in _cells(world.unsettled(fits)):
-        choices[finding.id, side] = _abnormal(finding)
-    for cells in combinations(choices, size):
-        yield from ((cells, values) for values in product(*(choices[cell] for cell in cells)))
-
-
-def _cells(reasons: tuple[Reason, ...]) -> Iterator[tuple[Finding, Side | None, Value | None]]:
-    for reason in reasons:
-        if reason.finding is not None and reason.finding in vocabulary():
-            yield vocabulary()[reason.finding], reason.side, reason.value
-
-
-def _abnormal(finding: Finding) -> tuple[Value, ...]:
-    match finding.scale:
-        case Scale.GRADE:
-            return GRADES[2:3]
-        case Scale.YESNO:
-            return (True,)
-        case Scale.CHOICE:
-            return finding.values[1:] if finding.has_normal else finding.values
-        case _:
-            return ()
-
-
-def _change(
-    world: ExamWorld, level: str, cells: tuple[Cell, ...], values: tuple[Value, ...]
-) -> Change:
-    recorded = {cell: world.exam.value(*cell) for cell in cells}
-    return Change(
-        level=level,
-        without=tuple(
-            Reason(*cell, value) for cell, value in recorded.items() if value is not None
-        ),
-        with_=tuple(
-            Reason(*cell, value)
-            for cell, value in zip(cells, values, strict=True)
-            if recorded[cell] is None
-        ),
+        items=tuple(_condition(world, member) for member in members),
     )

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from app.knowledge.model import Rule, Table
+from app.knowledge.table import Rule, Table
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 AnyRule = TypeVar("AnyRule", bound=Rule)

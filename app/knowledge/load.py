@@ -7,6 +7,7 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 
 from app.exam.vocabulary import vocabulary
+from app.knowledge.cases import check_cases
 from app.knowledge.conditions import (
     Conditions,
     place_of_conflict,
@@ -18,6 +19,7 @@ from app.knowledge.conditions import (
     places_of_warning,
 )
 from app.knowledge.files import BadKnowledge, Files, by_id, check, each_limb
+from app.knowledge.intended_use import IntendedUse
 from app.knowledge.model import (
     Balance,
     Category,
@@ -58,6 +60,7 @@ class Knowledge:
     steps: Mapping[str, Step]
     conflicts: tuple[ConflictRule, ...]
     medicines: Medicines
+    intended_use: IntendedUse
     names: Names
     definitions: Mapping[str, Definition]
     conditions: Mapping[str, Expression]
@@ -118,6 +121,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         steps=by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step),
         conflicts=_conflicts(files),
         medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
+        intended_use=files.one("intended_use.toml", IntendedUse),
         names=names,
         definitions=conditions.definitions,
         conditions=conditions.parsed,
@@ -126,6 +130,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
     _check_names(read)
     _check_steps(read)
     _check_sources(read)
+    check_cases(categories, warnings, read.fall_risk)
     return read
 
 
@@ -237,6 +242,8 @@ def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
     for warning in read.warnings.values():
         yield from of(f"warnings/{warning.id}.toml", warning.id, warning.support)
     yield from of("fall_risk.toml", "fall_risk", read.fall_risk.support)
+    for section in read.intended_use.section:
+        yield from of("intended_use.toml", section.title, section.support)
     for hazard in read.hazards.values():
         yield from of("fall_risk.toml", hazard.id, hazard.support)
     for step in read.steps.values():

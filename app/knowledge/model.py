@@ -5,14 +5,21 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-Id = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_]*$")]
-Text = Annotated[str, Field(min_length=1)]
-Sentence = Text  # a condition, parsed by app.logic.parse
-Standing = Literal["read", "secondary", "memory", "common practice"]
-Level = Literal["fits", "fits_with_cautions", "partial", "open"]
-Urgency = Literal["emergency", "same_day", "soon", "routine"]
+from app.knowledge.case import CategoryCase, FallCase, WarningCase
+from app.knowledge.table import (
+    Answer,
+    FallLevel,
+    Id,
+    Level,
+    Rule,
+    Sentence,
+    Standing,
+    Table,
+    Text,
+    Urgency,
+)
 
 STANDING_WORDS: Mapping[str, str] = {
     "read": "read in the source",
@@ -20,18 +27,6 @@ STANDING_WORDS: Mapping[str, str] = {
     "memory": "from memory, not yet checked against the source",
     "common practice": "common practice, no source",
 }
-
-
-class Table(BaseModel):
-    """One table of a knowledge file: no key that is not named here, and none changed later."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Rule(Table):
-    """A table with an id of its own, stable for ever."""
-
-    id: Id
 
 
 class Support(Table):
@@ -159,7 +154,10 @@ class CategoryStep(Rule):
 
 
 class Category(Rule):
-    """A pattern of signs: requirement, core signs, cautions."""
+    """A pattern of signs: requirement, core signs, cautions.
+
+    no_case: for an answer that no case gives, the reason why.
+    """
 
     label: Text
     says: Text
@@ -173,6 +171,8 @@ class Category(Rule):
     caution: tuple[Caution, ...] = ()
     qualifier: tuple[Qualifier, ...] = ()
     step: tuple[CategoryStep, ...] = ()
+    case: tuple[CategoryCase, ...] = ()
+    no_case: dict[Answer, Text] = Field(default_factory=dict)
 
     @property
     def qualifiers(self) -> dict[str, Qualifier]:
@@ -195,7 +195,10 @@ class WarningQualifier(Rule):
 
 
 class WarningRule(Rule):
-    """Something not to miss: signs, and a context in which they count."""
+    """Something not to miss: signs, and a context in which they count.
+
+    no_case: for an answer that no case gives, the reason why.
+    """
 
     label: Text
     says: Text
@@ -206,12 +209,14 @@ class WarningRule(Rule):
     steps: tuple[Id, ...] = ()
     qualifier: tuple[WarningQualifier, ...] = ()
     support: tuple[Support, ...]
+    case: tuple[WarningCase, ...] = ()
+    no_case: dict[Answer, Text] = Field(default_factory=dict)
 
 
 class Branch(Table):
     """One branch of the falls group; the first that is true gives the level."""
 
-    level: Literal["low", "intermediate", "high", "open"]
+    level: FallLevel
     urgency: Urgency
     says: Text
     when: Sentence | None = None
@@ -221,7 +226,7 @@ class Branch(Table):
 class FallStep(Rule):
     """A step that follows from the falls group, at a level or under a condition."""
 
-    level: Literal["low", "intermediate", "high", "open"] | None = None
+    level: FallLevel | None = None
     when: Sentence | None = None
 
 
@@ -246,6 +251,7 @@ class FallRisk(Table):
     branch: tuple[Branch, ...]
     step: tuple[FallStep, ...]
     hazard: tuple[HazardRule, ...]
+    case: tuple[FallCase, ...] = ()
 
 
 class Follows(Table):

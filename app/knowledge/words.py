@@ -1,10 +1,15 @@
-"""Say a condition in plain words, from the same tree that is evaluated."""
+"""Say a condition in plain words, from the same tree that is evaluated.
+
+The words keep what they name: a page can make a link of every sign, pattern, warning, medicine
+class and number in them.
+"""
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import assert_never
 
 from app.exam.measures import QUANTITIES
-from app.exam.vocabulary import GRADE_WORDS, Scale
+from app.exam.vocabulary import GRADE_WORDS, Finding, Scale
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Category
 from app.knowledge.names import AGE
@@ -22,31 +27,64 @@ from app.logic.expression import (
     Surely,
 )
 
+
+@dataclass(frozen=True)
+class Term:
+    """A run of words. group, id: what it names, as `signs` and `rigid`; empty for plain words."""
+
+    text: str
+    group: str = ""
+    id: str = ""
+
+
+Words = tuple[Term, ...]
+
 _COMPARED = {">=": "{} or more", ">": "over {}", "<=": "{} or less", "<": "under {}"}
 # Names of people keep their capital inside a sentence.
 _PEOPLE = ("Hoffmann", "Romberg")
+# Labels that say something instead of naming it: “no” in front of them would be no English.
+_STATEMENTS = (
+    "A fall needed", "A position exists", "A touch eases", "Acts out", "Alcohol eases",
+    "Arms equally", "Began", "Both sides equally", "Clearly worse", "Could not", "Feels",
+    "Feet seem", "Knees give", "Legs equally", "Lost consciousness", "Misses", "Not known",
+    "One side more", "Pattern changes", "Signs confined", "Slow to", "Staggers", "That decline",
+    "Tremor stops", "Tremor takes", "Turns", "Worries",
+)  # fmt: skip
 _SIDED: Mapping[type, str] = {
     AnySide: "on either side",
     BothSides: "on both sides",
     OtherSide: "on the other side",
 }
 _OF_A_RULE = {
-    "_fits": "{} fits",
-    "_listed": "{} fits, partly or openly",
-    "_raised": "the warning “{}”",
-    "_cautioned": "{} has a caution",
-    "_cautioned_by_signs": "{} has a caution that is not a medicine",
+    "_fits": "the pattern “{}” fits",
+    "_listed": "the pattern “{}” fits, is partly there, or is open",
+    "_raised": "the warning “{}” is raised",
+    "_cautioned": "the pattern “{}” has a caution",
+    "_cautioned_by_signs": "the pattern “{}” has a caution that is not a medicine",
 }
+_DENIED = {"” fits": "” does not fit", "” is raised": "” is not raised"}
+# Units as they are written on paper; the codes are for machines.
+_UNITS = {"mm[Hg]": "mmHg", "/min per mm[Hg]": "beats a minute for each mmHg", "/min": "a minute"}
+
+
+def plain(words: Words) -> str:
+    """The words as text."""
+    return "".join(term.text for term in words)
 
 
 def rule_words(category: Category, knowledge: Knowledge) -> str:
     """What a category requires, in one sentence."""
     if category.built_from_vocabulary:
         return category.says
-    return _sentence(condition_words(knowledge.requirement(category), knowledge))
+    return f"{capital(condition_words(knowledge.requirement(category), knowledge))}."
 
 
 def condition_words(expression: Expression, knowledge: Knowledge) -> str:
+    """A condition as text, without a capital or a full stop."""
+    return plain(words_of(expression, knowledge))
+
+
+def words_of(expression: Expression, knowledge: Knowledge) -> Words:
     """A condition in words, without a capital or a full stop."""
     match expression:
         case Atom():
@@ -54,94 +92,229 @@ def condition_words(expression: Expression, knowledge: Knowledge) -> str:
         case Reference(name):
             return _named(name, knowledge)
         case And(members):
-            return ", and ".join(_part(member, knowledge) for member in members)
+            return _joined(", and ", [_part(each, knowledge) for each in members])
         case Or(members):
-            return ", or ".join(_part(member, knowledge) for member in members)
+            if kind := whole_kind(expression):
+                return join(_label(kind, knowledge), " known")
+            return _joined(", or ", [_part(each, knowledge) for each in members])
         case AtLeast(count, members):
-            many = "one or more" if count == 1 else f"at least {count}"
-            return f"{many} of: {'; '.join(condition_words(each, knowledge) for each in members)}"
+            return join(f"{many(count)} of: ", _listed(members, knowledge))
         case Not(inner):
             return _negated(inner, knowledge)
         case Surely(inner):
-            return f"known: {_part(inner, knowledge)}"
+            return join("known: ", _quoted(_part(inner, knowledge)))
         case AnySide(inner) | BothSides(inner) | OtherSide(inner):
-            return f"{_part(inner, knowledge)} {_SIDED[type(expression)]}"
+            return on_side(_part(inner, knowledge), type(expression))
         case _:
             assert_never(expression)
 
 
-def _negated(inner: Expression, knowledge: Knowledge) -> str:
-    match inner:
-        case AnySide(either):
-            return f"{_part(either, knowledge)} on neither side"
-        case Surely(known):
-            return f"not known: {_part(known, knowledge)}"
-        case _:
-            return f"no {_part(inner, knowledge)}"
+def on_side(words: Words, node: type) -> Words:
+    """Words that are judged on a side, with the side."""
+    comma = "," if "," in plain(words) and not plain(words).endswith(")") else ""
+    return join(words, f"{comma} {_SIDED[node]}")
 
 
-def _part(expression: Expression, knowledge: Knowledge) -> str:
-    """A condition inside another one: a list needs brackets, or it is read wrongly."""
-    words = condition_words(expression, knowledge)
-    return f"({words})" if isinstance(expression, And | Or | AtLeast) else words
+def many(count: int) -> str:
+    """How many of a list."""
+    return "one or more" if count == 1 else f"at least {count}"
 
 
-def _atom(atom: Atom, knowledge: Knowledge) -> str:
-    name, operands = atom.name, atom.operands
-    match atom.relation:
-        case "takes":
-            classes = knowledge.medicine_classes
-            return f"a medicine that {classes[name]}" if name in classes else name
-        case "known":
-            return f"{_label(name, knowledge)} recorded"
-        case "untestable":
-            return f"{_label(name, knowledge)} could not be tested"
-        case "":
-            return _label(name, knowledge)
-        case "is" | "in":
-            finding = knowledge.names.vocabulary[name]
-            words = " or ".join(finding.words_of(operand) for operand in operands)
-            return f"{_label(name, knowledge)}: {words}"
-        case relation:
-            number = _number(name, operands[0], knowledge)
-            return f"{_label(name, knowledge)} {_COMPARED[relation].format(number)}"
+def whole_kind(expression: Or) -> str | None:
+    """The kind whose being known an `or` over all its values asks for; None where it does not."""
+    kinds = {
+        member.inner.name.partition(":")[0]
+        if isinstance(member, Surely) and isinstance(member.inner, Reference)
+        else ""
+        for member in expression.members
+    }
+    return next(iter(kinds)) or None if len(kinds) == 1 else None
 
 
-def _number(name: str, operand: str, knowledge: Knowledge) -> str:
-    finding = knowledge.names.vocabulary.get(name)
-    if finding is not None and finding.scale is Scale.GRADE:
-        return f"{GRADE_WORDS.index(operand)} ({operand})"
-    if operand in knowledge.norms:
-        return "the norm for age and sex"
-    threshold = knowledge.thresholds[operand]
-    return f"{threshold.value} {threshold.unit}"
+def join(*parts: str | Words) -> Words:
+    """Words in a row, those without a link run together."""
+    joined: list[Term] = []
+    for part in parts:
+        for term in (Term(part),) if isinstance(part, str) else part:
+            if joined and not joined[-1].group and not term.group:
+                joined[-1] = Term(joined[-1].text + term.text)
+            else:
+                joined.append(term)
+    return tuple(joined)
 
 
-def _named(name: str, knowledge: Knowledge) -> str:
-    if name in knowledge.signs:
-        return _lower(knowledge.signs[name].label)
-    kind, _, value = name.partition(":")
-    if kind in knowledge.kinds:
-        words = {each.id: each.label for each in knowledge.kinds[kind].values}
-        return f"{_lower(knowledge.kinds[kind].label)}: {words[value]}"
-    suffix = next(each for each in _OF_A_RULE if name.endswith(each))
-    rule = name.removesuffix(suffix)
-    named = knowledge.warnings[rule] if rule in knowledge.warnings else knowledge.categories[rule]
-    return _OF_A_RULE[suffix].format(_lower(named.label))
-
-
-def _label(name: str, knowledge: Knowledge) -> str:
-    if name in knowledge.names.vocabulary:
-        return _lower(knowledge.names.vocabulary[name].label)
-    if name in knowledge.balances:
-        return _lower(knowledge.balances[name].label)
-    return "age" if name == AGE else _lower(QUANTITIES[name].label)
-
-
-def _lower(label: str) -> str:
+def lower(label: str) -> str:
+    """A label inside a sentence."""
     return label if label.startswith(_PEOPLE) else label[0].lower() + label[1:]
 
 
-def _sentence(words: str) -> str:
-    first = len(words) - len(words.lstrip("("))
-    return words[:first] + words[first].upper() + words[first + 1 :] + "."
+def capital(text: str) -> str:
+    """Words with their first letter large, after an opening bracket or quotation mark too."""
+    first = len(text) - len(text.lstrip("(“"))
+    return text[:first] + text[first : first + 1].upper() + text[first + 1 :]
+
+
+def capital_words(words: Words) -> Words:
+    """The same for words with links."""
+    return (replace(words[0], text=capital(words[0].text)), *words[1:])
+
+
+def lower_words(words: Words) -> Words:
+    """Words that stood alone, inside a sentence."""
+    return (replace(words[0], text=lower(words[0].text)), *words[1:])
+
+
+def unit_words(unit: str) -> str:
+    """A unit as it is written on paper."""
+    return _UNITS.get(unit, unit)
+
+
+# ---- joined and negated
+
+
+def _part(expression: Expression, knowledge: Knowledge) -> Words:
+    """A condition inside another one: a list needs brackets, or it is read wrongly."""
+    words = words_of(expression, knowledge)
+    if isinstance(expression, And | AtLeast) or (
+        isinstance(expression, Or) and not whole_kind(expression)
+    ):
+        return join("(", words, ")")
+    return words
+
+
+def _joined(between: str, parts: list[Words]) -> Words:
+    words = parts[0]
+    for part in parts[1:]:
+        words = join(words, between, part)
+    return words
+
+
+def _listed(members: tuple[Expression, ...], knowledge: Knowledge) -> Words:
+    return _joined("; ", [words_of(each, knowledge) for each in members])
+
+
+def _negated(inner: Expression, knowledge: Knowledge) -> Words:
+    match inner:
+        case Or(members):
+            if kind := whole_kind(inner):
+                return join(_label(kind, knowledge), " not known")
+            return join("none of: ", _listed(members, knowledge))
+        case And(members):
+            return join("not all of: ", _listed(members, knowledge))
+        case AtLeast(count, members):
+            return join(f"fewer than {count} of: ", _listed(members, knowledge))
+        case AnySide(each) | OtherSide(each):
+            return on_side(_negated(each, knowledge), type(inner))
+        case BothSides(each):
+            return join("not on both sides: ", _part(each, knowledge))
+        case Surely(Reference(name)) if name.endswith("_raised"):
+            return _no(_named(name, knowledge))
+        case Surely(known):
+            return join("not known: ", _quoted(_part(known, knowledge)))
+        case Atom(name, "known"):
+            return join(_quoted(_label(name, knowledge)), " not recorded")
+        case Atom(name, "untestable"):
+            return join(_quoted(_label(name, knowledge)), " not recorded as untestable")
+        case Atom(name, "is" | "in"):
+            return join(_label(name, knowledge, valued=True), "not ", _values(inner, knowledge))
+        case _:
+            return _no(words_of(inner, knowledge))
+
+
+def _no(words: Words) -> Words:
+    text = capital(plain(words))
+    for says, denies in _DENIED.items():
+        if text.endswith(says):
+            return (replace(words[0], text=words[0].text.removesuffix(says) + denies),)
+    if ":" in text or text.startswith((*_STATEMENTS, "The pattern")):
+        return join("not “", words, "”")
+    without_article = words[0].text.removeprefix("a ")
+    return join("no ", (replace(words[0], text=without_article), *words[1:]))
+
+
+def _quoted(words: Words) -> Words:
+    """A label that would run into the words around it, in quotation marks."""
+    text = capital(plain(words))
+    if ":" in text or text.startswith(_STATEMENTS):
+        return join("“", words, "”")
+    return words
+
+
+# ---- single statements
+
+
+def _atom(atom: Atom, knowledge: Knowledge) -> Words:
+    name = atom.name
+    match atom.relation:
+        case "takes":
+            classes = knowledge.medicine_classes
+            if name not in classes:
+                return (Term(name),)
+            return (Term(f"a medicine that {classes[name]}", "medicines", name),)
+        case "known":
+            return join(_quoted(_label(name, knowledge)), " recorded")
+        case "untestable":
+            return join(_quoted(_label(name, knowledge)), " could not be tested")
+        case "":
+            return _label(name, knowledge)
+        case "is" | "in":
+            return join(_label(name, knowledge, valued=True), _values(atom, knowledge))
+        case _:
+            return join(_label(name, knowledge, valued=True), _compared(atom, knowledge))
+
+
+def _values(atom: Atom, knowledge: Knowledge) -> str:
+    finding = knowledge.names.vocabulary[atom.name]
+    words = [finding.words_of(operand) for operand in atom.operands]
+    return (", or " if any(" or " in each or "," in each for each in words) else " or ").join(words)
+
+
+def _compared(atom: Atom, knowledge: Knowledge) -> Words:
+    operand, compared = atom.operands[0], _COMPARED[atom.relation]
+    finding = knowledge.names.vocabulary.get(atom.name)
+    if finding is not None and finding.scale is Scale.GRADE:
+        return (Term(compared.format(f"grade {GRADE_WORDS.index(operand)} ({operand})")),)
+    if operand in knowledge.norms:
+        return (Term(compared.format("the norm for age and sex"), "norms", operand),)
+    threshold = knowledge.thresholds[operand]
+    if _counts(finding) and threshold.value == 1 and atom.relation == "<":
+        return (Term("none", "thresholds", operand),)
+    number = f"{threshold.value} {'' if _counts(finding) else unit_words(threshold.unit)}".strip()
+    return (Term(compared.format(number), "thresholds", operand),)
+
+
+def _counts(finding: Finding | None) -> bool:
+    """Whether a finding's label says already what its number counts."""
+    return finding is not None and finding.scale is Scale.COUNT
+
+
+def _named(name: str, knowledge: Knowledge) -> Words:
+    if name in knowledge.signs:
+        return (Term(lower(knowledge.signs[name].label), "signs", name),)
+    kind, _, value = name.partition(":")
+    if kind in knowledge.kinds:
+        words = {each.id: each.label for each in knowledge.kinds[kind].values}
+        return (Term(f"{lower(knowledge.kinds[kind].label)}: {words[value]}", "signs", kind),)
+    suffix = next(each for each in _OF_A_RULE if name.endswith(each))
+    rule = name.removesuffix(suffix)
+    if rule in knowledge.warnings:
+        named, group = knowledge.warnings[rule].label, "warnings"
+    else:
+        named, group = knowledge.categories[rule].label, "categories"
+    return (Term(_OF_A_RULE[suffix].format(lower(named)), group, rule),)
+
+
+def _label(name: str, knowledge: Knowledge, *, valued: bool = False) -> Words:
+    """What a condition speaks of. valued: a value follows, so that the label ends in a colon."""
+    if name in knowledge.balances:
+        return (Term(lower(knowledge.balances[name].label), "signs", name),)
+    if name in knowledge.kinds:
+        return (Term(lower(knowledge.kinds[name].label), "signs", name),)
+    if name in knowledge.names.vocabulary:
+        label = lower(knowledge.names.vocabulary[name].label)
+    else:
+        label = "age" if name == AGE else lower(QUANTITIES[name].label)
+    if not valued:
+        return (Term(label),)
+    label = label.replace(": ", ", ")
+    return (Term(f"{label} " if label.endswith(" in") else f"{label}: "),)

@@ -197,6 +197,39 @@ def test_because_reads_through_names() -> None:
     assert ["p left", "x"] == because("anywhere", at, **names)
 
 
+# ---- grounds
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("x", ["x"]),
+        ("w", ["w"]),
+        ("z", []),
+        ("not w", ["w"]),
+        ("x and not w", ["x", "w"]),
+        # One no is enough, and the yes beside it is no ground for it.
+        ("x and w", ["w"]),
+        ("x or w", ["x"]),
+        ("w or not x", ["w", "x"]),
+        ("z and w", ["w"]),
+        ("z and x", []),
+        ("at_least(2, x, w, y)", ["x", "y"]),
+        ("at_least(3, x, w, y)", ["w"]),
+        ("any(p)", ["p right"]),
+        ("both(p)", ["p left"]),
+        ("surely(x)", ["x"]),
+        # That something is not known rests on nothing that was recorded.
+        ("not surely(z)", []),
+    ],
+)
+def test_grounds_are_what_a_yes_or_no_rests_on(text: str, expected: list[str]) -> None:
+    """Here x and y are true, w is false, p is true on the right alone, and z is unknown."""
+    at = world(x="yes", y="yes", w="no", p_right="yes", p_left="no")
+
+    assert expected == _told(condition(text).grounds(at.answers))
+
+
 # ---- unsettled
 
 
@@ -220,6 +253,10 @@ def test_because_reads_through_names() -> None:
         ("any(p and other(q))", ["q left", "p left", "q right"]),
         ("surely(z)", ["z"]),
         ("surely(x)", []),
+        # What holds only while z is not known does not settle the rest.
+        ("not surely(z) or y", ["z", "y"]),
+        ("surely(z) and y", ["z", "y"]),
+        ("at_least(1, not surely(z), y)", ["z", "y"]),
     ],
 )
 def test_unsettled_names_what_could_still_change_the_result(text: str, asked: list[str]) -> None:

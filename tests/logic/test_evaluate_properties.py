@@ -125,6 +125,16 @@ def test_every_reason_is_true(data: st.DataObject, held: Condition) -> None:
     assert {YES} >= {answers[cell] for cell in held.because(answers)}
 
 
+@given(st.data(), conditions())
+def test_what_a_yes_or_no_rests_on_is_enough_for_it(data: st.DataObject, held: Condition) -> None:
+    """With everything else unknown it is said all the same; and of unknown there are no grounds."""
+    answers = data.draw(answers_to(held.cells()))
+    grounds = held.grounds(answers)
+
+    assert held.truth(answers) is held.truth({cell: answers[cell] for cell in grounds})
+    assert (held.truth(answers) is UNKNOWN) == (not grounds)
+
+
 # ---- unsettled
 
 

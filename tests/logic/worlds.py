@@ -99,6 +99,11 @@ class Condition:
         found = self.evaluation(answers).because(self.expression, self.side)
         return [(atom.name, side) for atom, side in found]
 
+    def grounds(self, answers: Answers) -> list[Cell]:
+        """The cells that the program says a yes or no rests on."""
+        found = self.evaluation(answers).grounds(self.expression, self.side)
+        return [(atom.name, side) for atom, side in found]
+
     def unsettled(self, answers: Answers, final: frozenset[Cell] = frozenset()) -> list[Cell]:
         """The cells that the program says could still change the result."""
         found = self.evaluation(answers, final).unsettled(self.expression, self.side)

@@ -1,0 +1,337 @@
+"""Describe the rules in words: patterns, warnings, the falls group and their steps."""
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from app.exam.record import Exam, Recorded, Untestable
+from app.exam.vocabulary import Finding, Scale, Side, vocabulary
+from app.knowledge.case import Case, CategoryCase, FallCase, WarningCase
+from app.knowledge.cases import exam_of
+from app.knowledge.described import (
+    BranchDescription,
+    CaseDescription,
+    CategoryDescription,
+    CautionDescription,
+    Claim,
+    FallsDescription,
+    HazardDescription,
+    QualifierDescription,
+    SectionDescription,
+    StepDescription,
+    StepOf,
+    TierDescription,
+    WarningDescription,
+)
+from app.knowledge.load import Knowledge
+from app.knowledge.mentions import label_of, named, sources_named, used_by
+from app.knowledge.model import (
+    STANDING_WORDS,
+    Category,
+    CategoryStep,
+    FallStep,
+    Step,
+    Support,
+    WarningRule,
+)
+from app.knowledge.outline import Outline, outline
+from app.knowledge.table import Answer
+from app.knowledge.terms import (
+    STATUS_WORDS,
+    fall_level_words,
+    level_words,
+    side_words,
+    urgency_words,
+)
+from app.knowledge.words import (
+    Term,
+    Words,
+    capital,
+    condition_words,
+    join,
+    lower,
+    rule_words,
+    unit_words,
+    words_of,
+)
+
+_ANSWERS = {
+    "yes": "Requirement met: yes",
+    "no": "Requirement met: no",
+    "unknown": "Requirement met: not known",
+}
+_RAISED = {
+    "yes": "Raised: yes",
+    "no": "Raised: no",
+    "unknown": "Raised: not known, what is missing is asked for",
+}
+_AT = {"fits": "Where it fits", "listed": "Where it fits, is partly there, or is open"}
+
+
+def describe_category(category: Category, knowledge: Knowledge) -> CategoryDescription:
+    """One pattern."""
+    conditions = knowledge.conditions
+    return CategoryDescription(
+        id=category.id,
+        label=category.label,
+        says=category.says,
+        status=STATUS_WORDS[category.status],
+        sentence=rule_words(category, knowledge),
+        rule=None
+        if category.built_from_vocabulary
+        else outline(knowledge.requirement(category), knowledge),
+        core=tuple(outline(conditions[each], knowledge) for each in category.core),
+        cautions=tuple(
+            CautionDescription(
+                each.says,
+                outline(conditions[each.when], knowledge),
+                claims(each.support, knowledge),
+            )
+            for each in category.caution
+        ),
+        qualifiers=tuple(
+            QualifierDescription(
+                each.label,
+                outline(conditions[each.when], knowledge),
+                "; ".join(level_words(level) for level in each.at),
+            )
+            for each in category.qualifier
+        ),
+        steps=tuple(_category_step(category, each, knowledge) for each in category.step),
+        explains=tuple(_explained(category.explains, knowledge)),
+        misleads=category.misleads,
+        claims=claims(category.support, knowledge),
+        cases=tuple(describe_case(each, knowledge) for each in category.case),
+        no_cases=_no_cases(_ANSWERS, category.no_case),
+        used_by=used_by(knowledge, "categories", category.id),
+    )
+
+
+def describe_warning(warning: WarningRule, knowledge: Knowledge) -> WarningDescription:
+    """One warning."""
+    return WarningDescription(
+        id=warning.id,
+        label=warning.label,
+        says=warning.says,
+        status=STATUS_WORDS[warning.status],
+        signs=outline(knowledge.conditions[warning.signs], knowledge),
+        context=_outlined(warning.context, knowledge),
+        tiers=tuple(
+            TierDescription(urgency_words(tier.urgency), _outlined(tier.when, knowledge))
+            for tier in warning.tier
+        ),
+        qualifiers=tuple(
+            QualifierDescription(each.label, outline(knowledge.conditions[each.when], knowledge))
+            for each in warning.qualifier
+        ),
+        steps=tuple(named("steps", step, knowledge) for step in warning.steps),
+        claims=claims(warning.support, knowledge),
+        cases=tuple(describe_case(each, knowledge) for each in warning.case),
+        no_cases=_no_cases(_RAISED, warning.no_case),
+        used_by=used_by(knowledge, "warnings", warning.id),
+    )
+
+
+def describe_falls(knowledge: Knowledge) -> FallsDescription:
+    """The falls group with its hazards."""
+    rule = knowledge.fall_risk
+    return FallsDescription(
+        label=rule.label,
+        says=rule.says,
+        caveat=rule.caveat,
+        status=STATUS_WORDS[rule.status],
+        branches=tuple(
+            BranchDescription(
+                capital(fall_level_words(branch.level)),
+                urgency_words(branch.urgency),
+                branch.says,
+                _outlined(branch.when, knowledge),
+            )
+            for branch in rule.branch
+        ),
+        steps=tuple(_fall_step(step, knowledge) for step in rule.step),
+        hazards=tuple(
+            HazardDescription(
+                each.id,
+                each.label,
+                outline(knowledge.conditions[each.when], knowledge),
+                claims(each.support, knowledge),
+            )
+            for each in rule.hazard
+        ),
+        claims=claims(rule.support, knowledge),
+        cases=tuple(describe_case(each, knowledge) for each in rule.case),
+    )
+
+
+def describe_step(step: Step, knowledge: Knowledge) -> StepDescription:
+    """Something to consider, and everything that it follows from."""
+    urgency = (
+        urgency_words(step.urgency) if step.urgency != "as cause" else "as urgent as its cause"
+    )
+    return StepDescription(
+        id=step.id,
+        says=step.says,
+        urgency=urgency,
+        follows=tuple(_follows(step, knowledge)),
+        claims=claims(step.support, knowledge),
+    )
+
+
+def describe_intended_use(knowledge: Knowledge) -> tuple[SectionDescription, ...]:
+    """What the program is for, section by section."""
+    return tuple(
+        SectionDescription(
+            section.title,
+            tuple(each.replace("{version}", knowledge.version) for each in section.text),
+            section.points,
+            claims(section.support, knowledge),
+        )
+        for section in knowledge.intended_use.section
+    )
+
+
+def claims(support: Iterable[Support], knowledge: Knowledge) -> tuple[Claim, ...]:
+    """What a rule rests on."""
+    return tuple(
+        Claim(
+            each.claim,
+            STANDING_WORDS[each.standing],
+            named("sources", each.source, knowledge) if each.source else None,
+            knowledge.sources[each.source].citation if each.source else "",
+            each.where,
+        )
+        for each in support
+    )
+
+
+def describe_case(
+    case: CategoryCase | WarningCase | FallCase, knowledge: Knowledge
+) -> CaseDescription:
+    """A case, with what it gives and what it expects."""
+    match case:
+        case CategoryCase():
+            expects = _ANSWERS[case.expect]
+            expects += f". Result: {level_words(case.level)}" if case.level else ""
+        case WarningCase():
+            expects = _RAISED[case.expect]
+            expects += f". How urgent: {urgency_words(case.urgency)}" if case.urgency else ""
+        case _:
+            expects = f"Group: {fall_level_words(case.level)}"
+    name = sources_named(case.name, knowledge)
+    return CaseDescription(name, *_given(case), f"{expects}.")
+
+
+def _given(case: Case) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What a case gives, a finding a line, and what is not there, told together."""
+    lines = [f"Age: {case.age} years"] if case.age is not None else []
+    lines += [f"Sex: {case.sex}"] if case.sex is not None else []
+    absent: list[str] = []
+    answered_no: list[str] = []
+    for finding, sides in _held(exam_of(case)):
+        whole = len(sides) == len(finding.sides) and not finding.detail_of
+        if whole and _is_absent(finding, sides):
+            absent.append(lower(finding.label))
+        elif whole and finding.station == "history" and sides[None] is False:
+            answered_no.append(lower(finding.label))
+        else:
+            lines.append(_on_sides(finding, {side: _value(finding, sides[side]) for side in sides}))
+    if case.medicines is not None:
+        lines.append(f"Medicines: {', '.join(case.medicines) or 'none'}")
+    told = (("Looked for and absent", absent), ("Answered no", answered_no))
+    return tuple(lines), tuple(f"{what}: {'; '.join(each)}" for what, each in told if each)
+
+
+def _is_absent(finding: Finding, sides: Mapping[Side | None, Recorded]) -> bool:
+    graded = finding.is_sign and finding.scale in (Scale.GRADE, Scale.YESNO)
+    return graded and all(value == finding.normal_value() for value in sides.values())
+
+
+def _held(exam: Exam) -> Iterator[tuple[Finding, dict[Side | None, Recorded]]]:
+    """Each finding with what was recorded of it, RIGHT before LEFT."""
+    held: dict[str, dict[Side | None, Recorded]] = {}
+    for finding_id, side in sorted(exam.cells, key=lambda cell: vocabulary().place(*cell)):
+        held.setdefault(finding_id, {})[side] = exam.cells[finding_id, side]
+    for finding_id, sides in held.items():
+        yield vocabulary()[finding_id], sides
+
+
+def _value(finding: Finding, recorded: Recorded) -> str:
+    if isinstance(recorded, Untestable):
+        return f"could not be tested, {recorded.reason}"
+    if finding.scale is Scale.COUNT:
+        return str(recorded)
+    unit = unit_words(finding.unit)
+    # One year, two years.
+    unit = unit.removesuffix("s") if unit == "years" and recorded == 1 else unit
+    return finding.words_of(recorded).replace(finding.unit, unit)
+
+
+def _on_sides(finding: Finding, sides: dict[Side | None, str]) -> str:
+    values = list(sides.values())
+    if len(sides) == 1 or len(set(values)) == 1:
+        named = side_words("both") if len(sides) > 1 else side_words(next(iter(sides)))
+        return f"{finding.label}{f', {named}' if named else ''}: {values[0]}"
+    return f"{finding.label}: {', '.join(f'{side_words(side)} {sides[side]}' for side in sides)}"
+
+
+def _outlined(sentence: str | None, knowledge: Knowledge) -> Outline | None:
+    return None if sentence is None else outline(knowledge.conditions[sentence], knowledge)
+
+
+def _no_cases(answers: Mapping[str, str], reasons: Mapping[Answer, str]) -> tuple[str, ...]:
+    return tuple(f"{answers[answer]}: {reason}" for answer, reason in reasons.items())
+
+
+def _explained(sentences: tuple[str, ...], knowledge: Knowledge) -> Iterator[str]:
+    for sentence in sentences:
+        if sentence in vocabulary():
+            yield vocabulary()[sentence].label
+        else:
+            yield capital(condition_words(knowledge.conditions[sentence], knowledge))
+
+
+def _category_step(category: Category, step: CategoryStep, knowledge: Knowledge) -> StepOf:
+    at = _AT[step.at]
+    if step.qualifier:
+        at += f", and is described as “{category.qualifiers[step.qualifier].label}”"
+    return StepOf(named("steps", step.id, knowledge), _when(at, step.when, knowledge))
+
+
+def _fall_step(step: FallStep, knowledge: Knowledge) -> StepOf:
+    group = f"Where the group is {step.level}" if step.level else "Whatever the group"
+    return StepOf(named("steps", step.id, knowledge), _when(group, step.when, knowledge))
+
+
+def _when(where: str, sentence: str | None, knowledge: Knowledge) -> Words:
+    if sentence is None:
+        return (Term(where),)
+    return join(where, ", if: ", words_of(knowledge.conditions[sentence], knowledge))
+
+
+def _follows(step: Step, knowledge: Knowledge) -> Iterator[Words]:
+    """Everything that a step follows from, one a line."""
+    if step.follows_urgency:
+        yield (Term(f"Every warning of the urgency “{urgency_words(step.follows_urgency)}”"),)
+    for warning in knowledge.warnings.values():
+        if step.id in warning.steps:
+            yield join("The warning ", _link("warnings", warning.id, knowledge))
+    for category in knowledge.categories.values():
+        for each in category.step:
+            if each.id == step.id:
+                where = _category_step(category, each, knowledge).when
+                pattern = _link("categories", category.id, knowledge)
+                yield join("The pattern ", pattern, ". ", where)
+    for fall_step in knowledge.fall_risk.step:
+        if fall_step.id == step.id:
+            where = _fall_step(fall_step, knowledge).when
+            yield join("The ", _link("falls", "", knowledge), ". ", where)
+    if step.follows_hazards:
+        yield (Term("Any hazard beside the "), *_link("falls", "", knowledge))
+    if step.follows_open:
+        yield (Term("Any pattern that is open, or an open "), *_link("falls", "", knowledge))
+    for follows in step.follows:
+        yield join("By itself, if: ", words_of(knowledge.conditions[follows.when], knowledge))
+
+
+def _link(group: str, thing: str, knowledge: Knowledge) -> Words:
+    label = label_of(group, thing, knowledge)
+    return (Term(label.lower() if group == "falls" else f"“{label}”", group, thing),)

@@ -1,0 +1,31 @@
+"""One rule explained for one exam, on a page of its own."""
+
+from fastapi import APIRouter, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from app.knowledge.load import knowledge
+from app.store.engine import reading
+from app.store.exams import exam_record
+from app.web.answers import show
+from app.web.why_view import why_category, why_falls, why_warning
+
+router = APIRouter()
+
+
+@router.get("/exams/{exam_id}/why/{rule}")
+def show_why(request: Request, exam_id: str, rule: str, part: str = "") -> Response:
+    """Why a pattern or a warning is shown as it is, or why it is not."""
+    known = knowledge()
+    with reading(request.app.state.engine) as session:
+        held = exam_record(session, exam_id)
+    sheet_part = "nurse" if part == "nurse" else ""
+    if rule in known.categories:
+        page = why_category(held, sheet_part, known.categories[rule], known)
+    elif rule in known.warnings:
+        page = why_warning(held, sheet_part, known.warnings[rule], known)
+    elif rule == known.fall_risk.id:
+        page = why_falls(held, sheet_part, known)
+    else:
+        raise HTTPException(404)
+    return show(request, "knowledge/why.html", page)
