@@ -18,6 +18,7 @@ from app.web.pages import Site
 
 DEMO = ROOT / "seed_demo"
 ROUTERS = (worklist.router, patients.router, exams.router, documents.router, api.router)
+# What is known, and why something was concluded: pages to read, which change nothing.
 KNOWLEDGE_ROUTERS = (rules.router, why.router)
 
 

@@ -168,8 +168,11 @@ class _Wanted:
         for reason in reasons:
             if reason.finding is None or reason.finding not in vocabulary():
                 continue
-            # What was tried and could not be judged is not asked for again.
-            if not world.exam.is_untestable(reason.finding, reason.side):
+            # What was tried and could not be judged is not asked for again, nor a detail of what
+            # is known not to be there.
+            finding = vocabulary()[reason.finding]
+            described = finding.detail_of and world.exam.value(finding.detail_of, reason.side)
+            if described != 0 and not world.exam.is_untestable(reason.finding, reason.side):
                 self.settles.setdefault(reason.finding, {})[asked_by] = None
                 self.sides.setdefault(reason.finding, set()).add(reason.side)
 

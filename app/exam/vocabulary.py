@@ -95,7 +95,10 @@ class Finding:
             case _:
                 # A Decimal may hold a power of ten, which nobody reads on a sheet: 1E+1 is 10.
                 number = f"{value:f}" if isinstance(value, Decimal) else value
-                return f"{number} {self.unit}".strip()
+                unit, _, rest = self.unit.partition(" ")
+                if self.scale is Scale.COUNT and value == 1:
+                    unit = unit.removesuffix("s")
+                return f"{number} {unit} {rest}".strip()
 
     def is_abnormal(self, value: object) -> bool:
         """Whether a recorded value is abnormal by itself; False where it has no normal value."""
