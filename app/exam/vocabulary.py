@@ -96,7 +96,8 @@ class Finding:
                 # A Decimal may hold a power of ten, which nobody reads on a sheet: 1E+1 is 10.
                 number = f"{value:f}" if isinstance(value, Decimal) else value
                 unit, _, rest = self.unit.partition(" ")
-                if self.scale is Scale.COUNT and value == 1:
+                if value == 1 and len(unit) > 1:
+                    # One fall, one year; but the unit s is the second.
                     unit = unit.removesuffix("s")
                 return f"{number} {unit} {rest}".strip()
 
