@@ -1,4 +1,4 @@
-"""The contract's signs and categories (reasoning.md, 2 and 3), read again in plain Python.
+"""The contract's signs and categories (sections 2 and 3), read again in plain Python.
 
 It reads exams in which everything is known, so that true and false are all there is. It was written
 from the contract's page and shares nothing with the knowledge files or their evaluator.

@@ -1,4 +1,4 @@
-"""The contract's warnings (reasoning.md, section 4), read again in plain Python.
+"""The contract's warnings (contract, section 4), read again in plain Python.
 
 As second_reading.py: of exams in which everything is known, and from the contract's page alone.
 """

@@ -1,4 +1,4 @@
-"""What to examine next: in which order, and what for (reasoning.md, section 1)."""
+"""What to examine next: in which order, and what for (contract, section 1)."""
 
 import pytest
 
@@ -109,6 +109,15 @@ def test_a_finding_is_asked_for_once_with_the_side_that_is_missing(text: str, en
     found = [each for each in asked(text, medicines=[]) if each.startswith("posture_tremor_onset")]
 
     assert [entry] == found
+
+
+def test_a_detail_of_what_is_known_not_to_be_there_is_not_asked_for() -> None:
+    """A catch without resistance would only be a contradiction."""
+    text = FALLS + "drift each 0; hx_onset sudden; arm_resistance right 0"
+    found = asked(text, medicines=[])
+
+    assert "arm_resistance_speed left" in found
+    assert "leg_resistance_speed both" in found
 
 
 # ---- what for

@@ -1,4 +1,4 @@
-"""The falls group (reasoning.md, section 5; montero2022), against a second way to work it out.
+"""The falls group (contract, section 5; montero2022), against a second way to work it out.
 
 The oracle is written in plain Python from the four steps of the contract, and compared over every
 combination of answers and of walks and timed tests on both sides of their cutoffs.

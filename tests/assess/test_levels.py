@@ -1,4 +1,4 @@
-"""The level of a category: every row of the table (reasoning.md, section 1), and its side."""
+"""The level of a category: every row of the table (contract, section 1), and its side."""
 
 import pytest
 

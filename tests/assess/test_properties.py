@@ -1,4 +1,4 @@
-"""What holds for every exam (reasoning.md, section 1): drawn at random, conflicts and all."""
+"""What holds for every exam (contract, section 1): drawn at random, conflicts and all."""
 
 import json
 from collections.abc import Iterator

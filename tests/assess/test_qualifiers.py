@@ -1,4 +1,4 @@
-"""Qualifiers of categories, row by row of the contract (reasoning.md, sections 3 and 3.1)."""
+"""Qualifiers of categories, row by row of the contract (its sections 3 and 3.1)."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Derived signs of movement and tremor, row by row of the contract (reasoning.md, section 2).
+"""Derived signs of movement and tremor, row by row of the contract (its section 2).
 
 Each row is an exam of one side, in short, and what is derived on it; the source stands beside the
 table. `None` is unknown.

@@ -1,4 +1,4 @@
-"""Derived signs that are not shown by themselves, seen by what they decide (reasoning.md, 2)."""
+"""Derived signs that are not shown by themselves, seen by what they decide (contract, 2)."""
 
 import pytest
 

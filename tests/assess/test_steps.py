@@ -1,4 +1,4 @@
-"""What follows as a next step, row by row of the contract (reasoning.md, section 7)."""
+"""What follows as a next step, row by row of the contract (its section 7)."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Warnings: raised on suspicion, how urgent, on what they rest, what they lack (reasoning.md, 4).
+"""Warnings: raised on suspicion, how urgent, on what they rest, what they lack (contract, 4).
 
 Where everything is known, test_second_reading.py goes through them all; here most is unknown.
 """
