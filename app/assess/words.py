@@ -1,6 +1,6 @@
 """The words that screen, note and print share, so that one thing has one name everywhere."""
 
-from app.assess.assessment import Reason
+from app.assess.assessment import Assessment, Reason
 from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.terms import (
@@ -32,11 +32,21 @@ def reason_words(reason: Reason, knowledge: Knowledge) -> str:
     return f"{reason.finding} {reason.value}".strip()
 
 
+def medicines_in_words(assessment: Assessment, knowledge: Knowledge) -> tuple[tuple[str, str], ...]:
+    """Each recognised line as typed, with the ingredients found in it and what each does."""
+    lines: dict[str, list[str]] = {}
+    for found in assessment.recognised:
+        classes = ", ".join(knowledge.medicine_classes[each] for each in found.classes)
+        lines.setdefault(found.text, []).append(f"{found.ingredient}: {classes}")
+    return tuple((text, "; ".join(read)) for text, read in lines.items())
+
+
 __all__ = [
     "DISCLAIMER",
     "fall_level_words",
     "finding_words",
     "level_words",
+    "medicines_in_words",
     "reason_words",
     "rule_words",
     "side_words",

@@ -10,7 +10,13 @@ from app.assess.assessment import (
     Reason,
     WarningRaised,
 )
-from app.assess.words import fall_level_words, level_words, side_words, urgency_words
+from app.assess.words import (
+    fall_level_words,
+    level_words,
+    medicines_in_words,
+    side_words,
+    urgency_words,
+)
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import Knowledge
 from app.report.coverage import State, coverage
@@ -220,10 +226,8 @@ def _medicines(report: ReportInput, knowledge: Knowledge) -> Medicines:
     if not taken:
         return Medicines("Not asked." if taken is None else "None taken.", "", "")
     known = [
-        f"{clean(line.text)} ({', '.join(knowledge.medicine_classes[c] for c in line.classes)})"
-        if line.classes
-        else clean(line.text)
-        for line in report.assessment.recognised
+        f"{clean(text)} ({words})"
+        for text, words in medicines_in_words(report.assessment, knowledge)
     ]
     unknown = [clean(line.text) for line in report.assessment.not_recognised]
     return Medicines("", "; ".join(known), "; ".join(unknown))

@@ -14,6 +14,7 @@ from app.assess.words import (
     fall_level_words,
     finding_words,
     level_words,
+    medicines_in_words,
     rule_words,
     side_words,
     urgency_words,
@@ -83,16 +84,7 @@ def panel(exam: Exam, assessment: Assessment, knowledge: Knowledge) -> PanelView
 def medicine_lines(assessment: Assessment, knowledge: Knowledge) -> tuple[MedicineLine, ...]:
     """How each medicine line was read. Near misses are offered as text and never put in."""
     read = [
-        MedicineLine(
-            line.text,
-            f"{line.ingredient}: "
-            + (
-                ", ".join(knowledge.medicine_classes[each] for each in line.classes)
-                or "no class that matters here"
-            ),
-            True,
-        )
-        for line in assessment.recognised
+        MedicineLine(text, words, True) for text, words in medicines_in_words(assessment, knowledge)
     ]
     for missed in assessment.not_recognised:
         near = f": did you mean {' or '.join(missed.near)}?" if missed.near else "."

@@ -3,8 +3,10 @@
 import pytest
 
 from app.assess import words
+from app.assess.assess import assess
 from app.assess.assessment import LISTED, URGENCIES, Reason
-from app.assess.words import finding_words, reason_words
+from app.assess.words import finding_words, medicines_in_words, reason_words
+from app.exam.record import Exam
 from app.exam.vocabulary import Side
 from app.knowledge import terms
 from app.knowledge.load import knowledge
@@ -54,3 +56,16 @@ def test_every_level_urgency_and_side_has_its_words() -> None:
         words.side_words(each) for each in ("right", "left", "both", None)
     )
     assert terms.DISCLAIMER is words.DISCLAIMER
+
+
+def test_a_line_with_two_ingredients_is_said_once() -> None:
+    """A combined tablet is one medicine to whoever reads the print."""
+    exam = Exam(medicines=("levodopa/carbidopa 100/25 mg", "albuterol"))
+
+    assert (
+        (
+            "levodopa/carbidopa 100/25 mg",
+            "levodopa: replaces dopamine; carbidopa: replaces dopamine",
+        ),
+        ("albuterol", "salbutamol: can cause tremor"),
+    ) == medicines_in_words(assess(exam, knowledge()), knowledge())
