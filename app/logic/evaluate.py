@@ -108,9 +108,8 @@ class Evaluation:
         match expression:
             case Atom(name):
                 yield expression, self._side_of(name, side)
-            case Not():
-                return
             case _:
+                # Where a `not` is true its inner condition is not, so that nothing comes from it.
                 for inner, at in self._inside(expression, side):
                     yield from self.because(inner, at)
 
@@ -149,10 +148,9 @@ class Evaluation:
                     self._open[key] = self.unsettled(definition.expression, key[1])
                 return self._open[key]
             case _:
-                found: dict[Judged, None] = {}
-                for inner, at in self._inside(expression, side):
-                    found |= self.unsettled(inner, at)
-                return found
+                # Not, Surely and OtherSide hold one condition.
+                ((inner, at),) = self._inside(expression, side)
+                return self.unsettled(inner, at)
 
     def _unless_firm(
         self, expression: Expression, side: str | None, decisive: Truth

@@ -54,7 +54,9 @@ def test_rewrite_puts_a_name_in_the_place_of_a_statement_and_then_keeps_it() -> 
 def test_positive_atoms_are_those_that_speak_for_the_condition() -> None:
     """Those of named conditions too, and none under a not: they give a category its side."""
     held = condition(
-        "any(a_side and not q) or (x and not not y)", a_side="p and not r and other(s)"
+        "any(a_side and not q) or (x and not not y)",
+        a_side="p and not r and other(b_side)",
+        b_side="s",
     )
 
     assert ["p", "s", "x"] == [

@@ -195,6 +195,16 @@ WRONG = {
         base in (not)
                  ^
         """,
+    "and as a value": """
+        expected a value, found and
+        base is and
+                ^
+        """,
+    "or as a value": """
+        expected a value, found or
+        base is or
+                ^
+        """,
     "an empty list of values": """
         expected a value, found )
         base in ()

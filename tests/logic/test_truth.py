@@ -160,7 +160,9 @@ USES: dict[str, Callable[[Any], object]] = {
 @pytest.mark.parametrize("use", USES.values(), ids=USES.keys())
 def test_a_truth_is_never_a_bool(use: Callable[[Any], object], truth: Truth) -> None:
     """So that `if finding:` can never swallow unknown and read it as no."""
-    with pytest.raises(TypeError, match=r"a Truth is not a bool: compare it with `is Truth\.YES`"):
+    with pytest.raises(
+        TypeError, match=r"^a Truth is not a bool: compare it with `is Truth\.YES`$"
+    ):
         use(truth)
 
 
