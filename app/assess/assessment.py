@@ -11,7 +11,8 @@ from app.exam.record import Value
 from app.exam.vocabulary import Side
 
 Level = str  # fits, fits_with_cautions, partial, open, not_supported
-LISTED = ("fits", "fits_with_cautions", "partial", "open")
+FITS = ("fits", "fits_with_cautions")
+LISTED = (*FITS, "partial", "open")
 URGENCIES = ("emergency", "same_day", "soon", "routine")
 
 

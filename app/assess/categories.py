@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from app.assess.assessment import CategoryFound, Level, Reason
+from app.assess.assessment import FITS, CategoryFound, Level, Reason
 from app.assess.exact import because_exactly, exactly
 from app.assess.world import ExamWorld, in_order
 from app.exam.record import Value
@@ -23,7 +23,7 @@ def judge_category(world: ExamWorld, category: Category) -> CategoryFound:
         level=level,
         side=_side(world, core),
         qualifiers=_qualifiers(world, category, level),
-        reasons_for=_for(world, category, core),
+        reasons_for=_for(world, category, level, core),
         against=_against(world, category, level),
         missing=_missing(world, category, level),
         sources=_sources(world, category),
@@ -58,10 +58,11 @@ def _conditions(world: ExamWorld, sentences: Iterable[str]) -> list[Expression]:
     return [world.knowledge.conditions[sentence] for sentence in sentences]
 
 
-def _for(world: ExamWorld, category: Category, core: list[Expression]) -> tuple[Reason, ...]:
+def _for(
+    world: ExamWorld, category: Category, level: Level, core: list[Expression]
+) -> tuple[Reason, ...]:
     """What was recorded that makes the requirement or a core sign true."""
-    fits = f"{category.id}_fits"
-    required = because_exactly(world, fits) if exactly(world, fits) is YES else ()
+    required = because_exactly(world, f"{category.id}_fits") if level in FITS else ()
     return in_order((*required, *world.because(*core)))
 
 

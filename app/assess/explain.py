@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from app.assess.assess import world_of
-from app.assess.assessment import Reason
+from app.assess.assessment import FITS, Reason
 from app.assess.categories import level_of_exam
 from app.assess.changes import IS_YES, NOT_YES, Change, smallest_changes
 from app.assess.exact import exactly
@@ -18,7 +18,6 @@ from app.knowledge.words import Term, Words, capital, capital_words, plain, word
 from app.logic.expression import Expression, Reference
 from app.logic.truth import YES, Truth
 
-FITS = ("fits", "fits_with_cautions")
 NOT_RAISED = "not_raised"
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from app.assess.assessment import (
+    FITS,
     URGENCIES,
     CategoryFound,
     CheckNext,
@@ -17,8 +18,6 @@ from app.assess.world import ExamWorld
 from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.model import Step
 from app.logic.truth import YES
-
-_FITS = ("fits", "fits_with_cautions")
 
 
 def next_steps(
@@ -63,7 +62,7 @@ def _from_categories(
         if found.level == "not_supported":
             continue
         for step in world.knowledge.categories[found.id].step:
-            fitting = step.at == "listed" or found.level in _FITS
+            fitting = step.at == "listed" or found.level in FITS
             named = step.qualifier is None or step.qualifier in found.qualifiers
             if fitting and named and world.holds(step.when) is YES:
                 yield step.id, found.id
@@ -93,6 +92,7 @@ def _by_themselves(
     hazards: tuple[Hazard, ...],
 ) -> Iterator[tuple[str, str]]:
     """What follows from an urgency, a hazard, something open, or a condition of the step's own."""
+    not_fitting = {found.id for found in categories if found.level not in FITS}
     for step in world.knowledge.steps.values():
         if step.follows_urgency:
             for raised in warnings:
@@ -109,7 +109,7 @@ def _by_themselves(
         for follows in step.follows:
             if world.holds(follows.when) is YES:
                 for cause in follows.because:
-                    if world.fits(cause):
+                    if cause not in not_fitting:
                         yield step.id, cause
 
 

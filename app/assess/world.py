@@ -75,12 +75,6 @@ class ExamWorld:
         """The truth of a parsed condition."""
         return self.evaluation.truth(expression, side)
 
-    def fits(self, name: str) -> bool:
-        """Whether a category fits, with or without cautions; True for any other name."""
-        if name not in self.knowledge.categories:
-            return True
-        return self.truth(Reference(f"{name}_fits")) is YES
-
     def because(self, *expressions: Expression) -> tuple[Reason, ...]:
         """What was recorded that makes the conditions true, in the order of findings.toml."""
         found: list[Reason] = []

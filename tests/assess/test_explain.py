@@ -12,10 +12,10 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 
 from app.assess.assess import assess, world_of
+from app.assess.assessment import FITS
 from app.assess.categories import level_of_exam
 from app.assess.changes import IS_YES, MOST_CHANGED, Altered, smallest_changes
 from app.assess.explain import (
-    FITS,
     NOT_RAISED,
     Condition,
     Explanation,
