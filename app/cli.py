@@ -1,4 +1,4 @@
-"""The command `evenhand`: serve the program, or assess exams without it."""
+"""The command `evenhand`: serve the program, assess exams without it, verify what it kept."""
 
 import argparse
 import sys
@@ -12,6 +12,7 @@ from app.exam.reading import BadExam, parse_exam
 from app.knowledge.files import BadKnowledge
 from app.knowledge.load import knowledge
 
+# The second: a line that is bad, or something that was altered; the rest was done.
 OK, BAD_LINES, BAD_INPUT = 0, 1, 2
 
 
@@ -61,6 +62,24 @@ def _parser() -> argparse.ArgumentParser:
         "--all", action="store_true", help="list categories that nothing points to as well"
     )
     assessing.set_defaults(command=_assess)
+
+    verifying = commands.add_parser(
+        "verify",
+        help="check that nothing recorded was altered",
+        description="Check the audit's chain and every row that it speaks of, in the database of "
+        "EVENHAND_DATABASE_URL, and whether pages that came back are the very ones that were "
+        "signed. Ends with 1 where anything was altered, and names it. "
+        "Example: evenhand verify --head 412:9f86… page.pdf",
+    )
+    verifying.add_argument("files", metavar="FILE", nargs="*", help="signed pages to look up")
+    verifying.add_argument(
+        "--head",
+        action="append",
+        default=[],
+        metavar="NUMBER:HASH",
+        help="the audit's head as a signed page names it; may be given several times",
+    )
+    verifying.set_defaults(command=_verify)
     return parser
 
 
@@ -77,6 +96,42 @@ def _serve(asked: argparse.Namespace) -> int:
             name = "_".join(map(str, fault["loc"])).upper()
             print(f"evenhand: EVENHAND_{name}: {fault['msg']}", file=sys.stderr)
         return BAD_INPUT
+
+
+def _verify(asked: argparse.Namespace) -> int:
+    from sqlalchemy import make_url
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from app.settings import Settings
+    from app.store.engine import check_current, make_engine, reading
+    from app.store.refusals import Unreadable
+    from app.store.verify import is_known_document, parse_head, verify
+
+    url = Settings().database_url
+    try:
+        heads = [parse_head(each) for each in asked.head]
+        pages = {name: Path(name).read_bytes() for name in asked.files}
+        database = make_url(url).database
+        if url.startswith("sqlite") and not (database and Path(database).is_file()):
+            raise FileNotFoundError(f"there is no database at {database}")
+        engine = make_engine(url)
+        check_current(engine)
+        with reading(engine) as session:
+            checked = verify(session, heads)
+            known = {name: is_known_document(session, page) for name, page in pages.items()}
+    except (OSError, ValueError, Unreadable, SQLAlchemyError) as error:
+        print(f"evenhand: {error}", file=sys.stderr)
+        return BAD_INPUT
+    for name, is_known in known.items():
+        says = "unaltered, signed here" if is_known else "altered, or not signed here"
+        print(f"{name}: {says}")
+    for alteration in checked.alterations:
+        print(alteration)
+    print(
+        f"{checked.audit} rows of the audit and {checked.rows} rows that it speaks of: "
+        f"{len(checked.alterations) or 'nothing'} altered\nhead {checked.head}"
+    )
+    return BAD_LINES if checked.alterations or not all(known.values()) else OK
 
 
 def _assess(asked: argparse.Namespace) -> int:

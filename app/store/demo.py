@@ -13,9 +13,10 @@ from sqlmodel import Session, col, func, select
 from app.exam.reading import BadExam, parse_exam
 from app.exam.record import Exam
 from app.exam.vocabulary import vocabulary
+from app.store.actor import Recorder
 from app.store.engine import one_at_a_time, writing
 from app.store.entries import record, record_medicines
-from app.store.exams import ExamRecord, Recorder, start_exam
+from app.store.exams import ExamRecord, start_exam
 from app.store.patients import NewPatient, add_patient, check_patient
 from app.store.refusals import BadForm
 from app.store.tables import PatientRow

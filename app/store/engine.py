@@ -4,17 +4,21 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from threading import Lock
 from typing import Any
 
 from alembic import command
 from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from alembic.util import CommandError
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, OperationalError
 from sqlmodel import Session
 
+from app.store.audit import begin_chain, seal
 from app.store.refusals import Busy, Unreadable
 
 # How long a write waits for another one before it gives up with Busy.
@@ -64,11 +68,28 @@ def migrate(engine: Engine) -> None:
             raise Unreadable(
                 f"the tables of this database do not belong to this version: {error}"
             ) from error
+        with Session(connection) as session:
+            begin_chain(session, datetime.now(UTC))
+
+
+def check_current(engine: Engine) -> None:
+    """Refuse a database whose tables are not those of this version, without changing it.
+
+    Raises: Unreadable.
+    """
+    with engine.connect() as connection:
+        found = MigrationContext.configure(connection).get_current_heads()
+    if found != tuple(ScriptDirectory(str(MIGRATIONS)).get_heads()):
+        raise Unreadable(
+            "the tables of this database are not those of this version: start the server once"
+        )
 
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Session]:
     """A session that is committed at the end, or undone whole where anything goes wrong.
+
+    What was noted for the audit is sealed into it in the same transaction.
 
     Raises: Busy, where another write held what this one needs for too long.
     """
@@ -77,6 +98,7 @@ def writing(engine: Engine) -> Iterator[Session]:
             # Taken at once: a transaction that begins by reading cannot always go on to write.
             session.connection()
             yield session
+            seal(session)
             session.commit()
         except OperationalError as error:
             session.rollback()

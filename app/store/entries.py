@@ -9,8 +9,10 @@ from sqlmodel import Session
 from app.exam.reading import BadExam
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Side, vocabulary
+from app.store.actor import Recorder
+from app.store.audit import note
 from app.store.cells import cell_of, entry_id, entry_rows, newest
-from app.store.exams import ExamRecord, Recorder, check_revision, exam_record, exam_row
+from app.store.exams import ExamRecord, check_revision, exam_record, exam_row
 from app.store.refusals import Collision, MedicinesCollision, NotOpen
 from app.store.tables import MEDICINES, EntryRow, ExamRow
 from app.store.values import (
@@ -60,7 +62,7 @@ def record(
     Raises: BadExam, NotFound, NotOpen, StaleRevision, Collision.
     """
     mine = checked(changes)
-    exam = _to_be_written(session, exam_id, at_revision)
+    exam = to_be_written(session, exam_id, at_revision)
     cells, _ = newest(entry_rows(session, exam_id))
     differing = {
         cell: value
@@ -86,7 +88,7 @@ def record(
         )
         for cell, value in differing.items()
     ]
-    return _written(session, exam, rows)
+    return _written(session, exam, rows, recorder, now)
 
 
 def record_medicines(
@@ -103,10 +105,10 @@ def record_medicines(
     Raises: BadExam, NotFound, NotOpen, StaleRevision, MedicinesCollision.
     """
     mine = None if lines is None else checked_lines(lines)
-    exam = _to_be_written(session, exam_id, at_revision)
+    exam = to_be_written(session, exam_id, at_revision)
     _, theirs = newest(entry_rows(session, exam_id))
     if mine == (None if theirs is None else theirs.lines):
-        return _written(session, exam, [])
+        return _written(session, exam, [], recorder, now)
     if theirs is not None and theirs.revision > at_revision:
         raise MedicinesCollision(theirs, mine)
     row = _row(
@@ -118,7 +120,7 @@ def record_medicines(
         now,
         bulk=False,
     )
-    return _written(session, exam, [row])
+    return _written(session, exam, [row], recorder, now)
 
 
 def mark_rest_normal(
@@ -139,7 +141,7 @@ def mark_rest_normal(
     words = vocabulary()
     if station not in {known.id for known in words.stations}:
         raise BadExam([f"station: {station[:40]!r} is not a station"])
-    exam = _to_be_written(session, exam_id, at_revision)
+    exam = to_be_written(session, exam_id, at_revision)
     cells, _ = newest(entry_rows(session, exam_id))
     rows = [
         _row(exam, (finding.id, side), as_text(normal), None, recorder, now, bulk=True)
@@ -150,7 +152,7 @@ def mark_rest_normal(
         for side in finding.sides
         if (finding.id, side) not in cells
     ]
-    return _written(session, exam, rows)
+    return _written(session, exam, rows, recorder, now)
 
 
 def history(session: Session, exam_id: str) -> list[EntryRecord]:
@@ -162,7 +164,11 @@ def history(session: Session, exam_id: str) -> list[EntryRecord]:
     return [_entry_record(row) for row in entry_rows(session, exam_id)]
 
 
-def _to_be_written(session: Session, exam_id: str, at_revision: int) -> ExamRow:
+def to_be_written(session: Session, exam_id: str, at_revision: int) -> ExamRow:
+    """The row of an exam that is about to be written, locked.
+
+    Raises: NotFound, NotOpen, StaleRevision.
+    """
     exam = exam_row(session, exam_id, lock=True)
     if exam.state not in OPEN_STATES:
         raise NotOpen(f"the exam is {exam.state}; it takes no more entries")
@@ -191,14 +197,27 @@ def _row(
         at=now,
         replaces=replaces,
         bulk=bulk,
+        account_id=recorder.account_id or None,
     )
 
 
-def _written(session: Session, exam: ExamRow, rows: list[EntryRow]) -> ExamRecord:
+def _written(
+    session: Session, exam: ExamRow, rows: list[EntryRow], recorder: Recorder, now: datetime
+) -> ExamRecord:
     if rows:
         exam.revision += 1
         session.add_all(rows)
         session.flush()
+        note(
+            session,
+            recorder,
+            "record",
+            at=now,
+            patient_id=exam.patient_id,
+            exam_id=exam.id,
+            detail={"revision": exam.revision, "entries": len(rows)},
+            rows=tuple(rows),
+        )
     return exam_record(session, exam.id)
 
 

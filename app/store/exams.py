@@ -11,29 +11,15 @@ from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from app.exam.record import Cell, Exam, Patient
+from app.store.actor import Recorder
+from app.store.audit import note
 from app.store.cells import CellRecord, MedicinesRecord, entry_rows, newest
-from app.store.free_text import BadText, check_line, check_lines
+from app.store.free_text import BadText, check_lines
 from app.store.patients import PatientCard, age_on, card, is_id, patient
 from app.store.refusals import BadForm, NotFound, StaleRevision
-from app.store.tables import ROLES, EntryRow, ExamRow, PatientRow
+from app.store.tables import EntryRow, ExamRow, PatientRow
 
 LONGEST_REASON = 500
-LONGEST_RECORDER = 100
-
-
-@dataclass(frozen=True)
-class Recorder:
-    """Who records: a printed name, and the role nurse or physician."""
-
-    name: str
-    role: str
-
-    def __post_init__(self) -> None:
-        """Refuse a recorder who could not be named afterwards."""
-        if self.role not in ROLES:
-            raise ValueError(f"{self.role!r} is not one of the roles {', '.join(ROLES)}")
-        if not self.name or self.name != check_line(self.name, longest=LONGEST_RECORDER):
-            raise ValueError("a recorder needs a name, in one line without spaces around it")
 
 
 @dataclass(frozen=True)
@@ -95,6 +81,14 @@ def start_exam(
     )
     session.add(row)
     session.flush()
+    note(
+        session,
+        recorder,
+        "start",
+        at=now,
+        patient_id=row.patient_id,
+        exam_id=row.id,
+    )
     return exam_record(session, row.id)
 
 

@@ -1,80 +1,32 @@
-"""The tables. A row never leaves this room, and none is built from what a request sent."""
+"""The tables of patients, exams and entries. A row never leaves this room, and none is built from
+what a request sent.
+"""
 
-from datetime import UTC, date, datetime
-from typing import Any, ClassVar
+from datetime import date, datetime
 
 from sqlalchemy import (
-    BigInteger,
     CheckConstraint,
     Date,
-    DateTime,
-    Dialect,
     ForeignKey,
     Index,
     Integer,
-    MetaData,
     Text,
     UniqueConstraint,
     text,
 )
-from sqlalchemy.types import TypeDecorator
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field
+
+from app.store.columns import EntryId, KeyText, Table, UtcDateTime, one_of
 
 SEXES = ("female", "male")
 STATES = ("open", "ready", "signed", "amended")
+# Who may record findings, and who may have an account.
 ROLES = ("nurse", "physician")
+ACCOUNT_ROLES = (*ROLES, "administrator")
+REVIEW_KINDS = ("impression", "plan", "step", "emergency", "confirmed")
+SIGNATURE_KINDS = ("exam", "addendum", "late_entry", "correction")
 # The finding id under which the medicines stand among the entries.
 MEDICINES = "medicines"
-
-
-class UtcDateTime(TypeDecorator[datetime]):
-    """A moment in UTC to the microsecond, aware on both databases."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """Hand the moment over in UTC; a time without an offset is a mistake of ours."""
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError(f"{value} has no offset from UTC")
-        moment = value.astimezone(UTC)
-        # SQLite keeps no offset.
-        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
-
-    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
-        """Read the moment back as aware UTC."""
-        if value is None:
-            return None
-        moment: datetime = value
-        return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
-
-
-# Compared by code point, so that a prefix and an order mean the same on both databases.
-KeyText = Text().with_variant(Text(collation="C"), "postgresql")
-# SQLite numbers rows by itself only where the type reads INTEGER.
-EntryId = BigInteger().with_variant(Integer, "sqlite")
-
-
-def one_of(column: str, values: tuple[str, ...]) -> CheckConstraint:
-    """A CHECK that the column holds one of the values."""
-    listed = ", ".join(f"'{value}'" for value in values)
-    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
-
-
-class Table(SQLModel):
-    """The base of every table of this room."""
-
-    metadata: ClassVar[MetaData] = MetaData(
-        naming_convention={
-            "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-            "ck": "ck_%(table_name)s_%(constraint_name)s",
-            "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
-            "pk": "pk_%(table_name)s",
-        }
-    )
 
 
 class PatientRow(Table, table=True):
@@ -157,3 +109,33 @@ class EntryRow(Table, table=True):
         default=None, sa_type=EntryId, sa_column_args=[ForeignKey("entry.id")]
     )
     bulk: bool
+    # NULL where the entry was made before there were accounts, or by the demonstration.
+    account_id: str | None = Field(default=None, sa_type=Text)
+
+
+class AlertRow(Table, table=True):
+    """An emergency that stands in an exam until a physician has opened it.
+
+    warnings: canonical JSON, the ids. seen_by: the physician, NULL until then.
+    """
+
+    __tablename__ = "alert"
+
+    exam_id: str = Field(sa_type=Text, primary_key=True, sa_column_args=[ForeignKey("exam.id")])
+    warnings: str = Field(sa_type=Text)
+    since: datetime = Field(sa_type=UtcDateTime)
+    seen_by: str | None = Field(default=None, sa_type=Text)
+    seen_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class PresenceRow(Table, table=True):
+    """Who has an exam open, and at which station they are."""
+
+    __tablename__ = "presence"
+
+    exam_id: str = Field(sa_type=Text, primary_key=True, sa_column_args=[ForeignKey("exam.id")])
+    token_hash: str = Field(sa_type=Text, primary_key=True)
+    name: str = Field(sa_type=Text)
+    role: str = Field(sa_type=Text)
+    station: str = Field(sa_type=Text)
+    at: datetime = Field(sa_type=UtcDateTime)

@@ -6,7 +6,7 @@ from urllib.parse import quote, unquote
 from fastapi import Request
 from starlette.responses import Response
 
-from app.store.exams import LONGEST_RECORDER, Recorder
+from app.store.actor import LONGEST_NAME, Recorder
 from app.store.free_text import BadText, check_line
 from app.store.tables import ROLES
 from app.web.pages import RecorderFields
@@ -44,7 +44,7 @@ def recorder_in(form: Mapping[str, str], request: Request) -> Recorder:
     name, role = form.get("recorder", ""), form.get("role", "")
     name_fault = role_fault = ""
     try:
-        name = check_line(name, longest=LONGEST_RECORDER)
+        name = check_line(name, longest=LONGEST_NAME)
         if not name:
             name_fault = "Give a name or initials: every entry carries them"
     except BadText as fault:

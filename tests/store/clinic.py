@@ -7,9 +7,10 @@ from threading import Thread
 from sqlalchemy import Engine, text
 
 from app.exam.record import Cell, Recorded
+from app.store.actor import Recorder
 from app.store.engine import reading, writing
 from app.store.entries import mark_rest_normal, record
-from app.store.exams import ExamRecord, Recorder, exam_record, start_exam
+from app.store.exams import ExamRecord, exam_record, start_exam
 from app.store.patients import PatientCard, add_patient, check_patient
 
 NURSE = Recorder("Ngozi Testwell", "nurse")

@@ -9,9 +9,10 @@ from sqlalchemy import Engine, text
 from app.exam.reading import BadExam
 from app.exam.record import Untestable
 from app.exam.vocabulary import Side
+from app.store.actor import Recorder
 from app.store.engine import reading, writing
 from app.store.entries import EntryRecord, history, record_medicines
-from app.store.exams import ExamRecord, Recorder
+from app.store.exams import ExamRecord
 from app.store.refusals import Collision, MedicinesCollision, NotFound, NotOpen, StaleRevision
 from tests.store.clinic import MINUTE, NOW, NURSE, PHYSICIAN, rest_normal, stored, write
 

@@ -9,8 +9,9 @@ from sqlalchemy.exc import StatementError
 
 from app.exam.record import Patient
 from app.exam.vocabulary import Side
+from app.store.actor import Recorder
 from app.store.engine import reading, writing
-from app.store.exams import Recorder, exams_of, start_exam, worklist
+from app.store.exams import exams_of, start_exam, worklist
 from app.store.refusals import BadForm, NotFound, StaleRevision, Unreadable
 from tests.store.clinic import (
     MINUTE,

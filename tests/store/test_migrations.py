@@ -16,9 +16,10 @@ from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import DBAPIError
 
 from app.exam.vocabulary import Side
+from app.store import audit_tables, people_tables, signing_tables, tables  # noqa: F401
+from app.store.columns import Table
 from app.store.engine import MIGRATIONS, make_engine, migrate
 from app.store.refusals import Unreadable
-from app.store.tables import Table
 from tests.store.clinic import an_exam, stored, write
 
 ROOT = Path(__file__).parents[2]

@@ -12,9 +12,10 @@ from sqlalchemy import Engine
 
 from app.exam.record import Cell, Exam, Untestable
 from app.exam.vocabulary import Side, vocabulary
+from app.store.actor import Recorder
 from app.store.engine import reading, writing
 from app.store.entries import EntryRecord, history, mark_rest_normal, record, record_medicines
-from app.store.exams import ExamRecord, Recorder, exam_record, start_exam
+from app.store.exams import ExamRecord, exam_record, start_exam
 from app.store.refusals import Collision
 from tests.store.clinic import NOW, NURSE, PHYSICIAN, a_patient
 

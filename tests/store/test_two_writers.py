@@ -10,9 +10,10 @@ from sqlalchemy import Engine
 
 from app.exam.record import Recorded
 from app.exam.vocabulary import Side, vocabulary
+from app.store.actor import Recorder
 from app.store.engine import reading, writing
 from app.store.entries import history, record, record_medicines
-from app.store.exams import ExamRecord, Recorder
+from app.store.exams import ExamRecord
 from app.store.refusals import Collision, MedicinesCollision
 from tests.store.clinic import NOW, NURSE, PHYSICIAN, an_exam, stored, wait_until_blocked, write
 

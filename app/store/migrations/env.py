@@ -5,7 +5,8 @@ Both databases undo changes of tables, so all steps are done or none.
 
 from alembic import context
 
-from app.store.tables import Table
+from app.store import audit_tables, people_tables, signing_tables, tables  # noqa: F401
+from app.store.columns import Table
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -1,0 +1,100 @@
+"""`evenhand verify`, as an administrator or an archive would call it."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from app.exam.vocabulary import Side
+from app.store.audit import Head, head
+from app.store.engine import make_engine, migrate, reading
+from tests.store.clinic import an_exam, write
+from tests.store.test_verify import tampered
+
+
+def run(url: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run it as a program of its own on a database."""
+    return subprocess.run(
+        [sys.executable, "-m", "app", "verify", *arguments],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ | {"EVENHAND_DATABASE_URL": url},
+    )
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> str:
+    """A database with one entry."""
+    address = f"sqlite:///{tmp_path / 'evenhand.sqlite3'}"
+    engine = make_engine(address)
+    migrate(engine)
+    exam = an_exam(engine)
+    write(engine, exam.id, {("drift", Side.RIGHT): 2}, at_revision=0)
+    engine.dispose()
+    return address
+
+
+@pytest.fixture
+def printed(url: str) -> Head:
+    """The head as a page would name it."""
+    engine = make_engine(url)
+    with reading(engine) as session:
+        return head(session)
+
+
+def test_an_untouched_database_verifies(url: str, printed: Head) -> None:
+    """It says how much was looked at, and the head for the next time."""
+    done = run(url, "--head", str(printed))
+
+    assert (0, "") == (done.returncode, done.stderr)
+    assert "1 rows that it speaks of: nothing altered" in done.stdout
+    assert f"head {printed}" in done.stdout
+
+
+def test_an_alteration_is_named_and_the_status_says_so(url: str) -> None:
+    """A script that runs it every night sees the status."""
+    tampered(make_engine(url), "entry", "UPDATE entry SET value = '0'")
+    done = run(url)
+
+    assert 1 == done.returncode
+    assert "entry 1: altered since audit row" in done.stdout
+
+
+def test_a_page_that_was_not_signed_here_is_said_to_be_so(url: str, tmp_path: Path) -> None:
+    """Altered and foreign cannot be told apart from the bytes alone."""
+    page = tmp_path / "page.pdf"
+    page.write_bytes(b"%PDF-1.7")
+    done = run(url, str(page))
+
+    assert 1 == done.returncode
+    assert f"{page}: altered, or not signed here" in done.stdout
+
+
+def test_a_missing_database_is_not_made(tmp_path: Path) -> None:
+    """A typing error must not end in an empty database that verifies."""
+    file = tmp_path / "typo.sqlite3"
+    done = run(f"sqlite:///{file}")
+
+    assert (2, False) == (done.returncode, file.exists())
+    assert "there is no database" in done.stderr
+
+
+def test_a_database_of_another_version_is_refused_and_left_alone(tmp_path: Path) -> None:
+    """Its tables may be missing; a verdict over the rest would be worth nothing."""
+    file = tmp_path / "empty.sqlite3"
+    file.touch()
+    done = run(f"sqlite:///{file}")
+
+    assert 2 == done.returncode
+    assert "not those of this version" in done.stderr
+
+
+def test_a_head_with_a_typing_error_is_refused(url: str) -> None:
+    """Otherwise it would look like a chain that was rewritten."""
+    done = run(url, "--head", "12")
+
+    assert 2 == done.returncode
+    assert "hash of 64 digits" in done.stderr
