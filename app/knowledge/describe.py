@@ -6,6 +6,7 @@ from app.exam.record import Exam, Recorded, Untestable
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary
 from app.knowledge.case import Case, CategoryCase, FallCase, WarningCase
 from app.knowledge.cases import exam_of
+from app.knowledge.describe_codes import describe_codes
 from app.knowledge.described import (
     BranchDescription,
     CaseDescription,
@@ -99,6 +100,7 @@ def describe_category(category: Category, knowledge: Knowledge) -> CategoryDescr
         explains=tuple(_explained(category.explains, knowledge)),
         misleads=category.misleads,
         claims=claims(category.support, knowledge),
+        codes=describe_codes(category.id, knowledge.icd),
         cases=tuple(describe_case(each, knowledge) for each in category.case),
         no_cases=_no_cases(_ANSWERS, category.no_case),
         used_by=used_by(knowledge, "categories", category.id),

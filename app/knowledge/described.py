@@ -69,6 +69,25 @@ class StepOf:
 
 
 @dataclass(frozen=True)
+class CodeDescription:
+    """A code with its title. never_with: notes of the classification on what excludes it."""
+
+    code: str
+    title: str
+    never_with: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CodesDescription:
+    """The codes that may be offered with a pattern. none: why there are none."""
+
+    says: str
+    release: str
+    offered: tuple[CodeDescription, ...]
+    none: str
+
+
+@dataclass(frozen=True)
 class CategoryDescription:
     """One pattern. explains: the findings that it accounts for."""
 
@@ -85,6 +104,7 @@ class CategoryDescription:
     explains: tuple[str, ...]
     misleads: tuple[str, ...]
     claims: tuple[Claim, ...]
+    codes: CodesDescription
     cases: tuple[CaseDescription, ...]
     no_cases: tuple[str, ...]
     used_by: tuple[Named, ...]

@@ -8,6 +8,7 @@ from importlib.resources.abc import Traversable
 
 from app.exam.vocabulary import vocabulary
 from app.knowledge.cases import check_cases
+from app.knowledge.codes import HpoTerms, IcdCodes, load_hpo, load_icd
 from app.knowledge.conditions import (
     Conditions,
     place_of_conflict,
@@ -20,6 +21,7 @@ from app.knowledge.conditions import (
 )
 from app.knowledge.files import BadKnowledge, Files, by_id, check, each_limb
 from app.knowledge.intended_use import IntendedUse
+from app.knowledge.measured import MeasuredLine, check_measured, places_of_line
 from app.knowledge.model import (
     Balance,
     Category,
@@ -59,8 +61,11 @@ class Knowledge:
     fall_risk: FallRisk
     steps: Mapping[str, Step]
     conflicts: tuple[ConflictRule, ...]
+    measured: Mapping[str, MeasuredLine]
     medicines: Medicines
     intended_use: IntendedUse
+    hpo: HpoTerms
+    icd: IcdCodes
     names: Names
     definitions: Mapping[str, Definition]
     conditions: Mapping[str, Expression]
@@ -120,13 +125,17 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         fall_risk=files.one("fall_risk.toml", FallRisk),
         steps=by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step),
         conflicts=_conflicts(files),
+        measured=files.keyed("measured.toml", "measured", MeasuredLine),
         medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
         intended_use=files.one("intended_use.toml", IntendedUse),
+        hpo=load_hpo(files, names.vocabulary),
+        icd=load_icd(files, categories),
         names=names,
         definitions=conditions.definitions,
         conditions=conditions.parsed,
     )
     _check_conditions(conditions, read)
+    check_measured(read.measured, names, conditions.parsed)
     _check_names(read)
     _check_steps(read)
     _check_sources(read)
@@ -164,6 +173,8 @@ def _check_conditions(conditions: Conditions, read: Knowledge) -> None:
     conditions.check(places_of_falls(read.fall_risk))
     for step in read.steps.values():
         conditions.check(places_of_step(step))
+    for line in read.measured.values():
+        conditions.check(places_of_line(line))
     for rule in read.conflicts:
         conditions.check([place_of_conflict(rule)], sided=rule.paired)
 

@@ -19,7 +19,14 @@ from app.knowledge.describe_parts import (
 )
 from app.knowledge.described import CategoryDescription, WarningDescription
 from app.knowledge.load import Knowledge
-from app.knowledge.markdown_parts import INDEX, NUMBERS, Writer, bullets, sentence
+from app.knowledge.markdown_parts import (
+    INDEX,
+    NUMBERS,
+    Writer,
+    bullets,
+    codes_told,
+    sentence,
+)
 from app.knowledge.terms import DISCLAIMER
 from app.knowledge.words import capital, lower
 
@@ -145,6 +152,7 @@ def _category(category: CategoryDescription, write: Writer) -> str:
         ]
     parts += ["## What it rests on", write.claims(category.claims)]
     parts += write.used("Spoken of by:", category.used_by)
+    parts += codes_told(category.codes)
     parts += write.cases(category.cases, category.no_cases)
     return write.reviewed_page(f"Pattern: {category.label}", *parts)
 

@@ -4,7 +4,13 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from app.knowledge.described import CaseDescription, Claim, Named, QualifierDescription
+from app.knowledge.described import (
+    CaseDescription,
+    Claim,
+    CodesDescription,
+    Named,
+    QualifierDescription,
+)
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import label_of
 from app.knowledge.outline import Outline
@@ -122,6 +128,18 @@ def bullets(title: str, points: Iterable[str]) -> list[str]:
     """A list under a title; nothing where there are no points."""
     lines = "\n".join(f"- {each}" for each in points)
     return [part for part in (title, lines) if part] if lines else []
+
+
+def codes_told(codes: CodesDescription) -> list[str]:
+    """The codes of a pattern, or why it has none."""
+    if codes.none:
+        return ["## Codes", f"{codes.none}."]
+    rows = [
+        f"| {each.code} | {each.title} | {'; '.join(each.never_with) or '–'} |"
+        for each in codes.offered
+    ]
+    head = f"| {codes.release} | | Never together with |"
+    return ["## Codes", codes.says, "\n".join([head, "|---|---|---|", *rows])]
 
 
 def anchor(heading: str) -> str:

@@ -79,11 +79,17 @@ class Norm(Rule):
         """The norm for an age in years and a sex; None outside the published bands."""
         if age is None or sex is None:
             return None
-        numbers = self.male if sex == "male" else self.female
-        for band, number in zip(self.ages, numbers, strict=True):
-            first, last = band.split("-")
-            if int(first) <= int(age) <= int(last):
-                return Decimal(number)
+        band = self.band(age)
+        if band is None:
+            return None
+        return Decimal((self.male if sex == "male" else self.female)[self.ages.index(band)])
+
+    def band(self, age: Decimal) -> str | None:
+        """The published band of an age in years, as `70-74`; None outside all of them."""
+        for band in self.ages:
+            first, last = map(int, band.split("-"))
+            if first <= int(age) <= last:
+                return band
         return None
 
 

@@ -39,7 +39,7 @@ class Term:
 
 Words = tuple[Term, ...]
 
-_COMPARED = {">=": "{} or more", ">": "over {}", "<=": "{} or less", "<": "under {}"}
+COMPARED = {">=": "{} or more", ">": "over {}", "<=": "{} or less", "<": "under {}"}
 # Names of people keep their capital inside a sentence.
 _PEOPLE = ("Hoffmann", "Romberg")
 # Labels that say something instead of naming it: “no” in front of them would be no English.
@@ -270,7 +270,7 @@ def _values(atom: Atom, knowledge: Knowledge) -> str:
 
 
 def _compared(atom: Atom, knowledge: Knowledge) -> Words:
-    operand, compared = atom.operands[0], _COMPARED[atom.relation]
+    operand, compared = atom.operands[0], COMPARED[atom.relation]
     finding = knowledge.names.vocabulary.get(atom.name)
     if finding is not None and finding.scale is Scale.GRADE:
         return (Term(compared.format(f"grade {GRADE_WORDS.index(operand)} ({operand})")),)

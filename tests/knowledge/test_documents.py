@@ -68,8 +68,8 @@ def test_a_page_is_for_somebody_who_has_never_seen_code(path: str) -> None:
 
 @pytest.mark.parametrize("path", PAGES)
 def test_a_page_says_who_has_reviewed_it_and_never_diagnoses(path: str) -> None:
-    """Published titles may speak of diagnosis; our words do not."""
-    text = PAGES[path]
+    """Published titles may speak of diagnosis; our words do not, but to say that a code is none."""
+    text = PAGES[path].replace(knowledge().icd.says, "")
     ours = "\n".join(line for line in text.splitlines() if "doi" not in line and "PMID" not in line)
 
     if path.startswith(("clinical/categories", "clinical/warnings")):
