@@ -1,0 +1,51 @@
+"""An assessment that was kept with a signature reads back as it was concluded."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from app.assess.assess import assess
+from app.assess.assessment import as_text
+from app.assess.stored import BadAssessment, parse_assessment
+from app.exam.reading import parse_exam
+from app.knowledge.load import knowledge
+
+CASES = [
+    json.loads(line)
+    for line in (Path(__file__).parents[1] / "contract" / "cases.ndjson").read_text().splitlines()
+    if '"error"' not in line
+]
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case["case"])
+def test_what_was_written_reads_back_to_the_same_text(case: dict[str, object]) -> None:
+    """An amended page is made from what was concluded when the exam was signed."""
+    kept = as_text(assess(parse_exam(json.dumps(case["exam"])), knowledge()), indent=None)
+
+    assert kept == as_text(parse_assessment(kept), indent=None)
+
+
+def test_it_keeps_the_version_that_it_was_made_with() -> None:
+    """The page names it, whatever version is in force by now."""
+    kept = as_text(assess(parse_exam("{}"), knowledge())).replace(knowledge().version, "1999.9")
+
+    assert "1999.9" == parse_assessment(kept).knowledge
+
+
+def test_what_is_no_more_than_listed_compares_equal_to_what_was_concluded() -> None:
+    """Not only its text: measured values too are the values that were recorded."""
+    text = '{"findings": {"tug_s": 16.40, "hx_falls_12m": 1, "hx_frailty": false}}'
+    made = assess(parse_exam(text), knowledge())
+    read = parse_assessment(as_text(made))
+
+    assert (made.listed, made.warnings, made.next_steps, made.hazards) == (
+        *(read.categories, read.warnings, read.next_steps, read.hazards),
+    )
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[]", '{"knowledge": "1", "derived": {}}'])
+def test_anything_else_is_refused(text: str) -> None:
+    """A page made from half of it would look whole."""
+    with pytest.raises(BadAssessment):
+        parse_assessment(text)
