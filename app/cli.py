@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -48,6 +48,14 @@ def _parser() -> argparse.ArgumentParser:
     serving.add_argument("--port", type=int, help="port to listen on (EVENHAND_PORT, 8000)")
     serving.set_defaults(command=_serve)
 
+    first_code = commands.add_parser(
+        "first-code",
+        help="make a code for the first administrator",
+        description="Make a one-time code with which the first administrator makes their account, "
+        "while there is no account yet. Example: evenhand first-code",
+    )
+    first_code.set_defaults(command=_first_code)
+
     assessing = commands.add_parser(
         "assess",
         help="assess an exam given as JSON",
@@ -85,12 +93,22 @@ def _parser() -> argparse.ArgumentParser:
 
 def _serve(asked: argparse.Namespace) -> int:
     # The web server is heavy to import, and `assess` does not need it.
-    from pydantic import ValidationError
-
     from app.main import serve
 
+    return _with_settings(lambda: serve(host=asked.host, port=asked.port))
+
+
+def _first_code(_asked: argparse.Namespace) -> int:
+    from app.main import new_first_code
+
+    return _with_settings(new_first_code)
+
+
+def _with_settings(command: Callable[[], int]) -> int:
+    from pydantic import ValidationError
+
     try:
-        return serve(host=asked.host, port=asked.port)
+        return command()
     except ValidationError as error:
         for fault in error.errors():
             name = "_".join(map(str, fault["loc"])).upper()

@@ -1,5 +1,6 @@
 """Wiring: from settings to the program that answers HTTP."""
 
+import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
@@ -7,17 +8,75 @@ from datetime import UTC, datetime
 import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
+from sqlalchemy import Engine
 
 from app.knowledge.load import knowledge
+from app.people.passwords import hash_password
 from app.settings import ROOT, Settings
+from app.store.accounts import has_demo_accounts
 from app.store.demo import load_demo, read_demo
-from app.store.engine import make_engine, migrate
-from app.web import api, documents, errors, exams, guard, patients, rules, why, worklist
+from app.store.engine import make_engine, migrate, reading
+from app.web import (
+    admin_accounts,
+    admin_audit,
+    admin_clinic,
+    api,
+    documents,
+    emergency_access,
+    errors,
+    exams,
+    first,
+    guard,
+    invited,
+    lock,
+    own_account,
+    own_second_factor,
+    patients,
+    provider_sign_in,
+    review,
+    rules,
+    sign_in,
+    signed_exam,
+    updates,
+    why,
+    worklist,
+)
 from app.web.answers import Templates
 from app.web.pages import Site
+from app.web.provider import ClinicProvider
 
 DEMO = ROOT / "seed_demo"
-ROUTERS = (worklist.router, patients.router, exams.router, documents.router, api.router)
+FIRST_CODE_SAYS = (
+    "There is no account yet. The first administrator opens /first and types this code, which can "
+    "be used once, within 24 hours: {code}"
+)
+ROUTERS = (
+    worklist.router,
+    patients.router,
+    exams.router,
+    updates.router,
+    review.router,
+    signed_exam.router,
+    documents.router,
+    api.router,
+)
+# Who somebody is, and their own account.
+ACCOUNT_ROUTERS = (
+    sign_in.router,
+    lock.router,
+    provider_sign_in.router,
+    first.router,
+    invited.router,
+    own_account.router,
+    own_second_factor.router,
+)
+# What an administrator keeps.
+ADMIN_ROUTERS = (
+    admin_accounts.router,
+    admin_clinic.router,
+    admin_audit.router,
+    emergency_access.router,
+)
 # What is known, and why something was concluded: pages to read, which change nothing.
 KNOWLEDGE_ROUTERS = (rules.router, why.router)
 
@@ -37,24 +96,72 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         engine = make_engine(settings.database_url)
         migrate(engine)
         if settings.demo:
-            load_demo(engine, DEMO, datetime.now(UTC))
+            load_demo(engine, DEMO, datetime.now(UTC), hash_password)
+        else:
+            _refuse_demo_accounts(engine)
         app.state.engine = engine
+        _tell_first_code(engine)
         yield
         engine.dispose()
 
     app = FastAPI(
         title="Evenhand", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None
     )
-    clinic = settings.clinic
-    if settings.demo and not clinic:
-        clinic = read_demo(DEMO, datetime.now(UTC)).clinic
-    app.state.templates = Templates(ROOT / "templates", Site(clinic=clinic, demo=settings.demo))
+    demo = read_demo(DEMO, datetime.now(UTC)) if settings.demo else None
+    clinic = settings.clinic or (demo.clinic if demo else "")
+    provider = settings.provider()
+    site = Site(
+        clinic=clinic,
+        demo=settings.demo,
+        plain_http=settings.plain_http,
+        provider=settings.oidc_label if provider else "",
+    )
+    app.state.templates = Templates(ROOT / "templates", site)
+    app.state.plain_http = settings.plain_http
+    app.state.provider = ClinicProvider(provider, settings.oidc_label) if provider else None
+    app.state.demo_accounts = demo.accounts if demo else ()
     errors.install(app)
     guard.install(app)
-    for router in (*ROUTERS, *KNOWLEDGE_ROUTERS):
+    routers = (*ROUTERS, *ACCOUNT_ROUTERS, *ADMIN_ROUTERS, *KNOWLEDGE_ROUTERS)
+    app.state.routes = tuple(route for router in routers for route in router.routes)
+    for router in routers:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
     return app
+
+
+class DemoDatabase(RuntimeError):
+    """The database belongs to a demonstration, and the settings do not say that this is one."""
+
+
+def _refuse_demo_accounts(engine: Engine) -> None:
+    with reading(engine) as session:
+        if has_demo_accounts(session):
+            raise DemoDatabase(
+                "this database holds the accounts of the demonstration, whose passwords everybody "
+                "knows: set EVENHAND_DEMO=true, or EVENHAND_DATABASE_URL to another database"
+            )
+
+
+def _tell_first_code(engine: Engine) -> None:
+    code = first.first_code(engine, again=False)
+    if code is not None:
+        # On the console and in no log: whoever reads it becomes the administrator.
+        sys.stderr.write(f"{FIRST_CODE_SAYS.format(code=code)}\n")
+        sys.stderr.flush()
+
+
+def new_first_code() -> int:
+    """Print a new code for the first administrator; refused once there is an account."""
+    engine = make_engine(Settings().database_url)
+    migrate(engine)
+    code = first.first_code(engine, again=True)
+    engine.dispose()
+    if code is None:
+        sys.stderr.write("evenhand: there is an account already; an administrator adds others\n")
+        return 1
+    sys.stdout.write(f"{FIRST_CODE_SAYS.format(code=code)}\n")
+    return 0
 
 
 def serve(host: str | None = None, port: int | None = None) -> int:

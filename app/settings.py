@@ -1,18 +1,29 @@
 """What a clinic can set: environment variables EVENHAND_*, or a file .env beside the program."""
 
 from pathlib import Path
+from typing import Self
+from urllib.parse import urlsplit
 
-from pydantic import Field
+from pydantic import Field, SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from app.people.oidc import LOOPBACK, ProviderSettings
+
 ROOT = Path(__file__).resolve().parent.parent
+# Where the identity provider sends the browser back to, below the clinic's own address.
+WAY_BACK = "/provider/back"
 
 
 class Settings(BaseSettings):
     """The settings of one running server."""
 
     model_config = SettingsConfigDict(
-        env_prefix="EVENHAND_", env_file=ROOT / ".env", extra="ignore", frozen=True
+        env_prefix="EVENHAND_",
+        env_file=ROOT / ".env",
+        extra="ignore",
+        frozen=True,
+        # What is wrong is said without what was given: among it are passwords and secrets.
+        hide_input_in_errors=True,
     )
 
     host: str = "127.0.0.1"
@@ -21,3 +32,65 @@ class Settings(BaseSettings):
     # Invented people only; every page says so.
     demo: bool = False
     clinic: str = Field(default="", max_length=80)
+    # An inner network without https: passwords and findings can then be read on the way.
+    plain_http: bool = False
+    # The address that browsers use, as in https://evenhand.clinic.example; for the provider only.
+    address: str = ""
+    # The clinic's identity provider; docs/guides/identity-provider.md.
+    oidc_issuer: str = ""
+    oidc_client_id: str = ""
+    oidc_client_secret: SecretStr = SecretStr("")
+    oidc_client_secret_file: Path | None = None
+    # As in “Sign in with …”.
+    oidc_label: str = Field(default="the identity provider", min_length=1, max_length=40)
+
+    @model_validator(mode="after")
+    def _check_provider(self) -> Self:
+        """Refuse to start with an identity provider that nobody could sign in with."""
+        self.provider()
+        return self
+
+    def provider(self) -> ProviderSettings | None:
+        """How the clinic's identity provider is reached; None without one.
+
+        Raises: ValueError, where something is missing or not safe.
+        """
+        given = {
+            "EVENHAND_ADDRESS": self.address,
+            "EVENHAND_OIDC_ISSUER": self.oidc_issuer,
+            "EVENHAND_OIDC_CLIENT_ID": self.oidc_client_id,
+            "EVENHAND_OIDC_CLIENT_SECRET, or _FILE": self._client_secret(),
+        }
+        missing = [name for name, value in given.items() if not value]
+        if set(given) - set(missing) <= {"EVENHAND_ADDRESS"}:
+            return None
+        if missing:
+            raise ValueError(f"an identity provider needs also {'; '.join(missing)}")
+        return ProviderSettings(
+            self.oidc_issuer, self.oidc_client_id, self._client_secret(), self._way_back()
+        )
+
+    def _client_secret(self) -> str:
+        secret = self.oidc_client_secret.get_secret_value()
+        if self.oidc_client_secret_file is None:
+            return secret
+        if secret:
+            raise ValueError("EVENHAND_OIDC_CLIENT_SECRET and …_FILE exclude each other")
+        try:
+            return self.oidc_client_secret_file.read_text("utf-8").strip()
+        except (OSError, UnicodeDecodeError) as error:
+            raise ValueError(
+                f"EVENHAND_OIDC_CLIENT_SECRET_FILE cannot be read: {type(error).__name__}"
+            ) from None
+
+    def _way_back(self) -> str:
+        address = self.address.rstrip("/")
+        parts = urlsplit(address)
+        is_whole = parts.netloc != "" and not (parts.path or parts.query or parts.fragment)
+        is_plain = parts.scheme == "http" and (self.plain_http or parts.hostname in LOOPBACK)
+        if not (is_whole and (parts.scheme == "https" or is_plain)):
+            raise ValueError(
+                "EVENHAND_ADDRESS is not the address of a server, as in "
+                "https://evenhand.clinic.example"
+            )
+        return f"{address}{WAY_BACK}"

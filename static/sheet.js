@@ -16,7 +16,7 @@
   let sending = null;
   let retry = 0;
   let slow = 0;
-  let sentRevision = "0"; // the revision that the page showed when the last entry was sent
+  let isLocked = false; // nobody is signed in, or the screen is locked
 
   const revision = () => document.getElementById("revision").value;
 
@@ -38,23 +38,13 @@
 
   function pump() {
     if (sending || !waiting.length) return;
-    if (nobodyRecords()) {
-      say("NOT SAVED. Say who is recording.");
-      return;
-    }
+    if (isLocked) return;
     clearTimeout(retry);
     sending = waiting.shift();
     slow = setTimeout(() => {
       if (!document.querySelector("#save-status .not-saved")) say("saving …", true);
     }, SLOW_MS);
     htmx.trigger(sending, "save");
-  }
-
-  function nobodyRecords() {
-    const asked = document.querySelector(".recorder-asked");
-    if (!asked) return false;
-    const name = asked.querySelector("[name=recorder]").value.trim();
-    return !name || !asked.querySelector("[name=role]:checked");
   }
 
   function failed() {
@@ -65,6 +55,19 @@
     say(`NOT SAVED. No answer; ${kept} kept and sent again.`);
     retry = setTimeout(pump, RETRY_MS);
   }
+
+  // The lock screen covers the page; what waits is sent once it was opened again.
+  function keptForLater() {
+    clearTimeout(slow);
+    isLocked = true;
+    if (!waiting.includes(sending)) waiting.unshift(sending);
+    sending = null;
+    say(`NOT SAVED. ${waiting.length === 1 ? "1 entry" : `${waiting.length} entries`} kept.`);
+  }
+  document.addEventListener("unlocked", () => {
+    isLocked = false;
+    pump();
+  });
 
   function answered(status) {
     const element = sending;
@@ -97,6 +100,7 @@
 
   document.body.addEventListener("htmx:configRequest", (event) => {
     const { elt, parameters } = event.detail;
+    if (!elt.dataset.save) return;
     for (const input of elt.querySelectorAll("input, textarea")) {
       const isChoice = input.type === "radio" || input.type === "checkbox";
       if (!isChoice || input.checked) parameters[input.name.split(".")[0]] = input.value;
@@ -104,18 +108,15 @@
     for (const name of ["finding", "side", "station"]) {
       if (elt.dataset[name] !== undefined) parameters[name] = elt.dataset[name];
     }
-    sentRevision = revision();
-    parameters.revision = sentRevision;
-    parameters.seen = elt.dataset.seen ?? sentRevision;
-    for (const input of document.querySelectorAll(".recorder-asked input")) {
-      if (input.type !== "radio" || input.checked) parameters[input.name] = input.value;
-    }
+    parameters.revision = revision();
+    parameters.seen = elt.dataset.seen ?? parameters.revision;
   });
 
   document.body.addEventListener("htmx:afterRequest", (event) => {
     if (event.detail.elt !== sending) return;
     const { status } = event.detail.xhr;
-    if (status === 0 || status >= 500) failed();
+    if (status === 401) keptForLater();
+    else if (status === 0 || status >= 500) failed();
     else answered(status);
   });
   document.body.addEventListener("htmx:onLoadError", () => sending && failed());
@@ -124,12 +125,12 @@
     if (sending || waiting.length || document.querySelector("[data-state]")) event.preventDefault();
   });
 
-  // A colleague's newer value is put into its cell, but never over an entry that waits in it.
-  document.body.addEventListener("htmx:oobBeforeSwap", (event) => {
-    const { target } = event.detail;
-    if (!target.dataset?.state) return;
-    target.dataset.seen ??= sentRevision;
-    event.preventDefault();
+  // A signed exam takes nothing more; together.js shows what was left.
+  document.addEventListener("exam-closed", () => {
+    clearTimeout(slow);
+    clearTimeout(retry);
+    waiting.length = 0;
+    sending = null;
   });
 
   // ---- entries
@@ -172,10 +173,6 @@
     delete element.dataset.seen;
   });
 
-  document.addEventListener("change", (event) => {
-    if (event.target.closest(".recorder-asked")) pump();
-  });
-
   sheet.addEventListener("submit", (event) => event.preventDefault());
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
@@ -189,21 +186,24 @@
 
   function take(button) {
     const cell = document.getElementById(button.dataset.cell);
-    if (button.dataset.take === "mine") {
-      enqueue(cell);
-      return;
-    }
-    const { value, why } = button.dataset;
-    for (const input of cell.querySelectorAll("input")) {
-      if (input.type === "radio") input.checked = input.value === value;
-      else if (input.name.startsWith("why.")) input.value = why;
-      else input.value = value === "untestable" ? "" : value;
-    }
-    settle(cell);
+    const { take, value, why } = button.dataset;
+    // Both values were shown: whoever chooses has seen the newest.
     delete cell.dataset.seen;
-    document.getElementById(`${cell.id}-message`).replaceChildren();
-    const left = document.querySelectorAll("[data-state]").length;
-    if (!left) say("saved", true);
+    if (take === "theirs") {
+      for (const input of cell.querySelectorAll("input, textarea")) {
+        if (input.type === "radio") input.checked = input.value === value;
+        else if (input.type === "checkbox") input.checked = why === "none";
+        else if (input.name.startsWith("why.")) input.value = why;
+        else input.value = value === "untestable" ? "" : value;
+      }
+      settle(cell);
+      document.getElementById(`${cell.id}-message`).replaceChildren();
+      if (!document.querySelector("[data-state]")) say("saved", true);
+    }
+    // The button goes away, and the focus must not go with it.
+    const chosen = cell.querySelector(".answers input:checked");
+    (chosen ?? cell.querySelector(".answers input, textarea")).focus({ preventScroll: true });
+    if (take === "mine") enqueue(cell);
   }
 
   // ---- keys
@@ -249,12 +249,17 @@
 
   let open = [];
   let scrolled = 0;
+  let focused = "";
   document.body.addEventListener("htmx:beforeSwap", () => {
     open = [...panel.querySelectorAll("details[open]")].map((each) => each.id);
     scrolled = panel.scrollTop;
+    const active = panel.contains(document.activeElement) ? document.activeElement : null;
+    if (active?.matches("summary")) focused = `#${CSS.escape(active.parentElement.id)} > summary`;
+    else focused = active?.matches("a") ? `a[href="${active.getAttribute("href")}"]` : "";
   });
   document.body.addEventListener("htmx:afterSwap", () => {
     for (const each of panel.querySelectorAll("details")) each.open = open.includes(each.id);
+    if (focused) panel.querySelector(focused)?.focus({ preventScroll: true });
     panel.scrollTop = scrolled;
   });
   // Beside the sheet the panel is open; as a bar at the bottom it opens on request.

@@ -1,13 +1,19 @@
 """The command line, as another program would call it."""
 
 import json
+import os
+import re
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from app.cli import main
+from app.store.accounts import add_account
+from app.store.actor import PROGRAM
+from app.store.engine import make_engine, writing
 
 PARKINSONISM = {
     "findings": {
@@ -130,3 +136,32 @@ def test_help_shows_an_example(capsys: pytest.CaptureFixture[str]) -> None:
 
     assert 0 == ended.value.code
     assert "evenhand assess exam.json" in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_account(
+    tmp_path: Path,
+) -> None:
+    """The first one may have scrolled away; afterwards only an administrator lets others in."""
+    address = f"sqlite:///{tmp_path / 'evenhand.sqlite3'}"
+
+    def first_code() -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "app", "first-code"],
+            env={**os.environ, "EVENHAND_DATABASE_URL": address},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    codes = [re.search(r"\b(\w{4}-){3}\w{4}\b", first_code().stdout) for _ in range(2)]
+    assert all(codes)
+    assert len({found[0] for found in codes if found}) == 2
+    engine = make_engine(address)
+    with writing(engine) as session:
+        now = datetime.now(UTC)
+        add_account(session, "m.okoye", "M. Okoye", "administrator", actor=PROGRAM, now=now)
+    engine.dispose()
+    refused = first_code()
+
+    assert (1, "") == (refused.returncode, refused.stdout)
+    assert "there is an account already" in refused.stderr

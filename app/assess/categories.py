@@ -119,12 +119,12 @@ def _side(world: ExamWorld, core: list[Expression]) -> str | None:
 
 
 def _paired_findings(world: ExamWorld, core: list[Expression]) -> list[str]:
-    named: dict[str, None] = {}
-    for expression in core:
-        for atom in positive_atoms(expression, world.knowledge.definitions):
-            if world.is_paired(atom.name):
-                named[atom.name] = None
-    return list(named)
+    atoms = (
+        atom.name
+        for expression in core
+        for atom in positive_atoms(expression, world.knowledge.definitions)
+    )
+    return [name for name in dict.fromkeys(atoms) if world.is_paired(name)]
 
 
 def _weight(finding_id: str, value: Value | None) -> int:

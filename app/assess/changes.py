@@ -132,9 +132,7 @@ def _ways(
         case Atom():
             return _ways_of_atom(world, expression, side, to_yes=to_yes)
         case Reference(name):
-            definition = world.knowledge.definitions[name]
-            at = side if definition.paired else None
-            return _ways(world, definition.expression, at, wanted)
+            return _ways(world, world.knowledge.definitions[name].expression, side, wanted)
         case Not(inner):
             return _ways(world, inner, side, frozenset(_OPPOSITE[truth] for truth in wanted))
         case Surely(inner):
@@ -209,8 +207,7 @@ def _values(world: ExamWorld, atom: Atom, *, to_yes: bool) -> tuple[Value, ...]:
     if atom.relation in ("is", "in"):
         return _choices(finding, atom.operands, to_yes=to_yes)
     if finding.scale is Scale.GRADE:
-        least = GRADE_WORDS.index(atom.operands[0]) if atom.operands else 1
-        return (max(least, FOUND) if to_yes else 0,)
+        return (max([FOUND, *map(GRADE_WORDS.index, atom.operands)]) if to_yes else 0,)
     return (to_yes,) if finding.scale is Scale.YESNO else ()
 
 
@@ -221,8 +218,6 @@ def _ways_of_balance(world: ExamWorld, atom: Atom, *, to_yes: bool) -> Iterator[
         for side in SIDES:
             now = int(str(world.exam.value(finding_id, side) or 0))
             for _, grade in sorted((abs(other - now), other) for other in GRADES):
-                if grade == world.exam.value(finding_id, side):
-                    continue
                 tried = world.supposing({(finding_id, side): grade})
                 if (tried.judge(atom, None) is YES) is to_yes:
                     yield frozenset({((finding_id, side), grade)})
@@ -251,8 +246,8 @@ def _altered(world: ExamWorld, each: tuple[tuple[str, Side | None], Value]) -> A
     )
 
 
-def _place(altered: Altered) -> tuple[int, int, str, str]:
+def _place(altered: Altered) -> tuple[int, int, str]:
     """Sort key: the order of findings.toml, right before left; medicines last."""
     if altered.is_medicine:
-        return len(vocabulary()), 0, altered.name, ""
-    return *vocabulary().place(altered.name, altered.side), "", str(altered.becomes)
+        return len(vocabulary()), 0, altered.name
+    return *vocabulary().place(altered.name, altered.side), str(altered.becomes)

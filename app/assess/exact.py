@@ -27,7 +27,6 @@ from app.logic.expression import (
     Atom,
     BothSides,
     Expression,
-    OtherSide,
     Reference,
     Surely,
     children,
@@ -172,20 +171,19 @@ def _choices(knowledge: Knowledge, name: str) -> dict[Open, tuple[Value, ...]]:
 def _atoms(
     knowledge: Knowledge, expression: Expression, side: Side | None, *, under: bool
 ) -> Iterator[tuple[Judged, bool]]:
-    """Every place of an atom, with whether not knowing it is itself the point there."""
+    """Every place of an atom, with whether not knowing it is itself the point there.
+
+    Both sides are always gone through, so that `other` changes nothing.
+    """
     match expression:
         case Atom(name, relation):
             at = side if knowledge.names.is_paired(name) else None
             yield (expression, at), under or relation == "known"
         case Reference(name):
-            definition = knowledge.definitions[name]
-            at = side if definition.paired else None
-            yield from _atoms(knowledge, definition.expression, at, under=under)
+            yield from _atoms(knowledge, knowledge.definitions[name].expression, side, under=under)
         case AnySide(inner) | BothSides(inner):
             for each in SIDES:
                 yield from _atoms(knowledge, inner, each, under=under)
-        case OtherSide(inner):
-            yield from _atoms(knowledge, inner, side.other if side else None, under=under)
         case Surely(inner):
             yield from _atoms(knowledge, inner, side, under=True)
         case _:

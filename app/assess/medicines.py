@@ -14,7 +14,6 @@ _WORD = re.compile(r"[^\W_]+(?:['’][^\W_]+)*")
 # How alike two names must be, of 100, to be offered: it decides what is shown, never a conclusion.
 _NEAR = 80
 _MOST_NEAR = 3
-_SHORTEST = 4
 
 
 @dataclass(frozen=True)
@@ -70,30 +69,28 @@ class Formulary:
 
     def _ingredients(self, words: tuple[str, ...]) -> list[str]:
         """Every ingredient named in a line, the longest name first at each place."""
-        found: dict[str, None] = {}
+        found: list[str] = []
         place = 0
         while place < len(words):
             for length in range(self.longest, 0, -1):
                 ingredient = self.names.get(words[place : place + length])
-                if ingredient is not None and place + length <= len(words):
-                    found[ingredient] = None
+                if ingredient is not None:
+                    found.append(ingredient)
                     place += length
                     break
             else:
                 place += 1
-        return list(found)
+        return list(dict.fromkeys(found))
 
     def _near(self, words: tuple[str, ...]) -> tuple[str, ...]:
-        best: dict[str, float] = {}
-        for word in words:
-            if len(word) < _SHORTEST:
-                continue
+        alike = sorted(
+            (-score, name)
+            for word in words
             for name, score, _ in process.extract(
-                word, self.plain, scorer=fuzz.ratio, score_cutoff=_NEAR, limit=_MOST_NEAR
-            ):
-                best[name] = max(score, best.get(name, 0.0))
-        ranked = sorted(best, key=lambda name: (-best[name], name))
-        return tuple(ranked[:_MOST_NEAR])
+                word, self.plain, scorer=fuzz.ratio, score_cutoff=_NEAR, limit=None
+            )
+        )
+        return tuple(dict.fromkeys(name for _, name in alike))[:_MOST_NEAR]
 
 
 def _words(text: str) -> tuple[str, ...]:

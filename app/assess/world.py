@@ -128,8 +128,6 @@ class ExamWorld:
     def can_change(self, atom: Atom, side: str | None) -> bool:
         """Whether recording more could change the answer; what could not be tested is final."""
         at = _side(side)
-        if atom.relation == "untestable":
-            return False
         if atom.relation == "known":
             cells = [(name, at) for name in _inputs(atom.name)]
             return any(cell not in self.exam.cells for cell in cells)

@@ -11,7 +11,8 @@ from app.knowledge.load import Knowledge
 from app.report.coverage import Coverage, State, coverage, is_present, signs_to_show, state_of
 from app.report.listing import conflict_lines, recorded_items, untestable_groups
 from app.report.page import ReportInput, banner
-from app.report.phrases import by_finding, capital, clean, day, said
+from app.report.phrases import by_finding, capital, clean, day, moment, said
+from app.report.signed import KINDS, SignatureBlock
 from app.report.wrapping import few_words
 
 # (label, tail), as app.report.phrases.folded takes them.
@@ -39,11 +40,19 @@ class Pattern:
 
 @dataclass(frozen=True)
 class Content:
-    """Every list of the note. signs: by side, None for the findings without sides."""
+    """Every list of the note. signs: by side, None for the findings without sides.
+
+    amended: heading and text of the newest amendment, of a signed exam that has one.
+    taken, declined: the steps that the physician decided on; steps: the others.
+    """
 
     state: str
+    amended: tuple[str, str] | None
+    earlier_amendments: int
     patient: str
     reason: str
+    impression: str
+    plan: str
     urgent: Sequence[Warned]
     patterns: Sequence[Pattern]
     warnings: Sequence[Warned]
@@ -56,6 +65,8 @@ class Content:
     conflicts: Sequence[str]
     unknown_medicines: Sequence[str]
     medicines_asked: bool
+    taken: Sequence[str]
+    declined: Sequence[str]
     steps: Sequence[tuple[str, str]]
     stations: Sequence[Coverage]
     untestable: Sequence[tuple[str, Items]]
@@ -70,11 +81,16 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         for raised in found.warnings
         if raised is not found.fall_risk
     ]
-    demo = " DEMONSTRATION, invented data." if report.demo else ""
+    unwritten = "none was written." if report.signature else ""
+    decided = {each.step for each in report.decisions}
     return Content(
-        state=f"DRAFT, not signed. Motor exam of {day(report.started_at)}.{demo}",
+        state=_state(report),
+        amended=_amended(report),
+        earlier_amendments=len(report.amendments[:-1]),
         patient=_patient(report),
         reason=clean(report.reason, 400),
+        impression=clean(report.impression) or unwritten,
+        plan=clean(report.plan) or unwritten,
         urgent=[line for is_urgent, line in warned if is_urgent],
         patterns=[_pattern(one, knowledge) for one in found.listed],
         warnings=[line for is_urgent, line in warned if not is_urgent],
@@ -87,9 +103,16 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         conflicts=conflict_lines(report),
         unknown_medicines=[few_words(clean(one.text, 40), 4) for one in found.not_recognised],
         medicines_asked=exam.medicines is not None,
+        taken=[_step(each.step, knowledge) for each in report.decisions if each.is_taken],
+        declined=[
+            f"{_step(each.step, knowledge)}: “{few_words(clean(each.reason, 60), 6)}”"
+            for each in report.decisions
+            if not each.is_taken
+        ],
         steps=[
-            (urgency_words(step.urgency), knowledge.steps[step.id].says.removeprefix("Consider "))
+            (urgency_words(step.urgency), _step(step.id, knowledge))
             for step in sorted(found.next_steps, key=lambda step: URGENCIES.index(step.urgency))
+            if step.id not in decided
         ],
         stations=coverage(exam),
         untestable=[
@@ -97,6 +120,37 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         ],
         exam=f"Exam {clean(report.exam_id, 40)}, knowledge {found.knowledge}.",
     )
+
+
+def _state(report: ReportInput) -> str:
+    what = f"Motor exam of {day(report.started_at)}."
+    if report.demo:
+        what += " DEMONSTRATION, invented data."
+    if report.signature is None:
+        return f"DRAFT, not signed. {what}"
+    signed = f"by {_signer(report.signature)}, {moment(report.signature.signed_at)}"
+    if not report.amendments:
+        return f"SIGNED {signed}. {what}"
+    return f"AMENDED, see amendment {report.amendments[-1].number} below. Signed {signed}. {what}"
+
+
+def _amended(report: ReportInput) -> tuple[str, str] | None:
+    if not report.amendments:
+        return None
+    newest = report.amendments[-1]
+    head = (
+        f"Amendment {newest.number}, {KINDS[newest.kind]} by {_signer(newest.signature)}, "
+        f"{moment(newest.signature.signed_at)}"
+    )
+    return head, f"{clean(newest.text)} Reason: {clean(newest.reason)}"
+
+
+def _signer(signature: SignatureBlock) -> str:
+    return f"{few_words(clean(signature.printed_name, 60), 6)}, {signature.role}"
+
+
+def _step(step_id: str, knowledge: Knowledge) -> str:
+    return knowledge.steps[step_id].says.removeprefix("Consider ")
 
 
 def _patient(report: ReportInput) -> str:

@@ -1,11 +1,12 @@
 """The exam as plain text to paste: at most 250 words, whatever was recorded.
 
-What does not fit is shortened in one fixed order (`SHORTER`). A list that is cut says how much of
-it is left. No urgent warning is ever left out, nor the line that says what was not examined.
+What does not fit is shortened in one fixed order (app.report.room). A list that is cut says how
+much of it is left, and a text that is cut says so. No urgent warning is ever left out, nor the line
+that says what was not examined, nor that an amendment stands beside the exam.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 
 from app.assess.words import side_words
@@ -15,6 +16,7 @@ from app.report.content import Content, Items, Pattern, Warned, content
 from app.report.listing import normal_words, not_examined_words
 from app.report.page import ReportInput
 from app.report.phrases import folded
+from app.report.room import SHORTER, Room
 from app.report.wrapping import count_words, few_words, wrapped
 
 MOST_WORDS = 250
@@ -22,103 +24,11 @@ _MORE = "What is only counted here stands in the PDF."
 _DISCLAIMER = "Supports and does not replace clinical judgement; not a diagnosis."
 
 
-@dataclass(frozen=True)
-class Room:
-    """How many entries each list may keep, and in how much detail the long paragraphs are told.
-
-    normal: 2 in findings, 1 by station, 0 one number. not_examined: the same.
-    reason: words; because, missing, against: findings of each warning or category.
-    """
-
-    reason: int = 30
-    because: int = 4
-    categories: int = 16
-    qualifiers: int = 6
-    against: int = 4
-    missing: int = 4
-    warnings: int = 12
-    hazards: int = 6
-    signs: int = 24
-    unexplained: int = 6
-    history: int = 10
-    measured: int = 10
-    medicines: int = 4
-    conflicts: int = 3
-    steps: int = 10
-    normal: int = 2
-    not_examined: int = 2
-    untestable: int = 6
-
-
-# Each step takes room from one list; they are taken in this order until the note fits.
-SHORTER: tuple[tuple[str, int], ...] = (
-    ("normal", 1),
-    ("not_examined", 1),
-    ("measured", 6),
-    ("missing", 2),
-    ("reason", 15),
-    ("steps", 4),
-    ("qualifiers", 3),
-    ("hazards", 3),
-    ("because", 2),
-    ("medicines", 2),
-    ("history", 6),
-    ("measured", 3),
-    ("normal", 0),
-    ("steps", 3),
-    ("unexplained", 2),
-    ("untestable", 2),
-    ("missing", 1),
-    ("history", 3),
-    ("signs", 18),
-    ("against", 2),
-    ("steps", 2),
-    ("hazards", 1),
-    ("measured", 1),
-    ("signs", 12),
-    ("conflicts", 1),
-    ("reason", 8),
-    ("unexplained", 0),
-    ("warnings", 6),
-    ("categories", 6),
-    ("qualifiers", 1),
-    ("because", 1),
-    ("signs", 8),
-    ("measured", 0),
-    ("untestable", 1),
-    ("not_examined", 0),
-    ("missing", 0),
-    ("steps", 1),
-    ("against", 1),
-    ("medicines", 1),
-    ("history", 1),
-    ("warnings", 4),
-    ("categories", 4),
-    ("signs", 4),
-    ("medicines", 0),
-    ("qualifiers", 0),
-    ("hazards", 0),
-    ("against", 0),
-    ("untestable", 0),
-    ("conflicts", 0),
-    ("history", 0),
-    ("because", 0),
-    ("warnings", 2),
-    ("signs", 2),
-    ("categories", 2),
-    ("reason", 0),
-    ("warnings", 1),
-    ("signs", 1),
-    ("steps", 0),
-    ("categories", 1),
-    ("warnings", 0),
-    ("signs", 0),
-    ("categories", 0),
-)
-
-
 def text_note(report: ReportInput, knowledge: Knowledge) -> str:
-    """The note, in lines of at most 80 columns that each end in a newline. It begins with DRAFT."""
+    """The note, in lines of at most 80 columns that each end in a newline.
+
+    It begins with DRAFT, SIGNED or AMENDED.
+    """
     told = content(report, knowledge)
 
     def fits(room: Room) -> bool:
@@ -148,10 +58,21 @@ def _text(told: Content, room: Room) -> str:
 def _paragraphs(told: Content, room: Room) -> Iterator[str]:
     yield told.state
     yield told.patient
+    if told.amended:
+        head, text = told.amended
+        yield f"{head}: {_own(text, room.amended)}"
+    if told.earlier_amendments and room.amended:
+        yield f"Amendments before it: {told.earlier_amendments}, see the PDF"
     if told.reason and room.reason:
         yield f"Reason: {few_words(told.reason, room.reason)}"
     for warned in told.urgent:
         yield f"{warned.urgency}: {_warning(warned, room.because)}"
+    for heading, text, most in (
+        ("Impression", told.impression, room.impression),
+        ("Plan", told.plan, room.plan),
+    ):
+        if text:
+            yield f"{heading}: {_own(text, most)}"
     yield from _patterns(told, room)
     if told.warnings:
         labels = [warned.label for warned in told.warnings]
@@ -218,6 +139,12 @@ def _signs(told: Content, room: Room) -> Iterator[str]:
 
 
 def _steps(told: Content, room: Room) -> Iterator[str]:
+    for heading, decided, most in (
+        ("Taken over", told.taken, room.taken),
+        ("Declined", told.declined, room.declined),
+    ):
+        if decided:
+            yield f"{heading}: {_first(decided, most)}"
     for urgency, steps in groupby(told.steps[: room.steps], key=lambda step: step[0]):
         yield f"Consider ({urgency}): {'; '.join(says for _, says in steps)}"
     if left := len(told.steps[room.steps :]):
@@ -265,6 +192,14 @@ def _untestable(told: Content, room: Room) -> str:
         return f"{count} findings, the reasons are in the PDF"
     lines = [f"{_cut(cells, 3)}: “{reason}”" for reason, cells in told.untestable]
     return _first(lines, room.untestable)
+
+
+def _own(text: str, most: int) -> str:
+    """The first words of what a person wrote; it says so where that is not all."""
+    words = text.split()
+    if len(words) <= most:
+        return text
+    return f"{' '.join(words[:most])}… (cut, see the PDF)" if most else "see the PDF"
 
 
 def _cut(items: Items, most: int) -> str:

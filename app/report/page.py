@@ -6,10 +6,7 @@ from datetime import date, datetime
 from app.assess.assessment import Assessment
 from app.exam.record import Exam
 from app.report.phrases import age_on, clean, day
-
-# The states in which an exam is not signed. Nothing else can be printed yet, so that neither a
-# draft ever looks signed nor the other way round.
-DRAFT_STATES = ("open", "ready")
+from app.report.signed import Amendment, Decision, SignatureBlock, check_signed
 
 # A chart number is never cut where it could be a real one; this only bounds nonsense.
 _LONGEST_CHART_NUMBER = 48
@@ -34,9 +31,12 @@ class ReportInput:
 
     started_at, printed_at: with their offset, printed as given; the age is that on the day of
     started_at. recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
-    stations whose rest was marked normal in one step. demo: invented data.
+    stations whose rest was marked normal in one step. demo: invented data. impression, plan: in the
+    physician's words, empty until written. decisions: on next steps. signature, amendments: of a
+    signed exam alone, the oldest amendment first.
 
-    Raises: ValueError where the state is not that of a draft, or a time has no offset.
+    Raises: ValueError where state, signature and amendments contradict each other, where the
+    assessment is not that of the knowledge that was signed, and where a time has no offset.
     """
 
     patient: Person
@@ -51,10 +51,16 @@ class ReportInput:
     assessment: Assessment
     clinic: str
     demo: bool = False
+    impression: str = ""
+    plan: str = ""
+    decisions: tuple[Decision, ...] = ()
+    signature: SignatureBlock | None = None
+    amendments: tuple[Amendment, ...] = ()
 
     def __post_init__(self) -> None:
-        if self.state not in DRAFT_STATES:
-            raise ValueError(f"state {self.state!r}: only {' and '.join(DRAFT_STATES)} can print")
+        check_signed(
+            self.state, self.exam_id, self.assessment.knowledge, self.signature, self.amendments
+        )
         for name in ("started_at", "printed_at"):
             if getattr(self, name).utcoffset() is None:
                 raise ValueError(f"{name}: a time without its offset")

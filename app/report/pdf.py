@@ -19,6 +19,14 @@ from app.report.grid import GridStation, full_grid
 from app.report.page import Banner, ReportInput, banner
 from app.report.phrases import clean, day, moment
 from app.report.references import Checked, Reference, References
+from app.report.signed import (
+    AmendmentLines,
+    SignatureLines,
+    StateWords,
+    amendment_lines,
+    signature_lines,
+    state_words,
+)
 from app.report.summary import Summary, summary
 
 _ROOT = Path(__file__).resolve().parents[2]
@@ -55,6 +63,9 @@ class PrintPage:
     disclaimer: str
     knowledge: str
     legend: str
+    state: StateWords
+    signature: SignatureLines | None
+    amendments: tuple[AmendmentLines, ...]
     summary: Summary
     grid: tuple[GridStation, ...]
     sources: tuple[Reference, ...]
@@ -77,9 +88,10 @@ def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
     """Everything that the PDF shows, in words."""
     who = banner(report)
     references = References(report.assessment, knowledge)
+    state = state_words(report.signature, report.amendments)
     return PrintPage(
         fit="roomy",
-        title=f"DRAFT, motor exam of {day(report.started_at)}: {who.name}",
+        title=f"{state.word}, motor exam of {day(report.started_at)}: {who.name}",
         banner=who,
         short_banner=banner(report, most=_MOST_IN_RUNNING_HEAD),
         clinic=clean(report.clinic),
@@ -91,6 +103,9 @@ def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
         disclaimer=DISCLAIMER,
         knowledge=report.assessment.knowledge,
         legend=", ".join(f"{grade} {GRADE_WORDS[grade]}" for grade in GRADES),
+        state=state,
+        signature=None if report.signature is None else signature_lines(report.signature),
+        amendments=amendment_lines(report.amendments),
         summary=summary(report, knowledge, references),
         grid=full_grid(report.exam),
         sources=references.lines,

@@ -42,6 +42,11 @@ def clean(text: str, most: int | None = None) -> str:
     return line if most is None or len(line) <= most else line[: most - 1].rstrip() + "…"
 
 
+def clean_lines(text: str) -> tuple[str, ...]:
+    """Text that somebody typed, each of its lines cleaned; empty ones are left out."""
+    return tuple(line for raw in text.splitlines() if (line := clean(raw)))
+
+
 def day(when: date) -> str:
     """A date whose month cannot be taken for its day."""
     return f"{when.day:02d}-{MONTHS[when.month - 1]}-{when.year:04d}"

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from app.assess.assessment import (
     URGENCIES,
     CategoryFound,
-    NextStep,
     Reason,
     WarningRaised,
 )
@@ -30,7 +29,7 @@ from app.report.listing import (
     untestable_groups,
 )
 from app.report.page import ReportInput
-from app.report.phrases import by_finding, capital, clean, folded
+from app.report.phrases import by_finding, capital, clean, clean_lines, folded
 from app.report.references import References
 
 # Beyond this many a list is hard to read; what is left out stands in the full grid.
@@ -62,11 +61,21 @@ class CategoryLine:
 
 
 @dataclass(frozen=True)
+class StepLine:
+    """One next step with the marks of its sources, and what the physician decided, if anything."""
+
+    says: str
+    marks: str
+    decided: str
+    reason: str = ""
+
+
+@dataclass(frozen=True)
 class StepGroup:
-    """The next steps of one urgency, each with the marks of its sources."""
+    """The next steps of one urgency."""
 
     urgency: str
-    steps: tuple[tuple[str, str], ...]
+    steps: tuple[StepLine, ...]
 
 
 @dataclass(frozen=True)
@@ -101,6 +110,8 @@ class Summary:
     untestable: tuple[str, ...]
     bulk: str
     recorded_by: str
+    impression: tuple[str, ...]
+    plan: tuple[str, ...]
 
 
 def summary(report: ReportInput, knowledge: Knowledge, references: References) -> Summary:
@@ -123,7 +134,7 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
             _with_reasons(knowledge.hazards[hazard.id].label, hazard.because, knowledge)
             for hazard in found.hazards
         ),
-        steps=_steps(found.next_steps, knowledge, references),
+        steps=_steps(report, knowledge, references),
         signs=abnormal_rows(exam),
         normal=normal_words(stations),
         history="; ".join(
@@ -145,6 +156,8 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
             station.label for station in vocabulary().stations if station.id in report.bulk_stations
         ),
         recorded_by="; ".join(clean(name) for name in report.recorded_by) or "not recorded",
+        impression=clean_lines(report.impression),
+        plan=clean_lines(report.plan),
     )
 
 
@@ -198,20 +211,31 @@ def _missing(missing: Sequence[Reason], knowledge: Knowledge) -> str:
 
 
 def _steps(
-    steps: Sequence[NextStep], knowledge: Knowledge, references: References
+    report: ReportInput, knowledge: Knowledge, references: References
 ) -> tuple[StepGroup, ...]:
-    groups = (
+    decided = {each.step: each for each in report.decisions}
+
+    def line(step_id: str, sources: tuple[str, ...]) -> StepLine:
+        says, marks = knowledge.steps[step_id].says, references.marks(sources)
+        if decision := decided.get(step_id):
+            words = "Taken over" if decision.is_taken else "Declined"
+            return StepLine(says, marks, words, clean(decision.reason))
+        return StepLine(says, marks, "Not decided" if report.signature else "")
+
+    steps = report.assessment.next_steps
+    groups = [
         StepGroup(
             capital(urgency_words(urgency)),
-            tuple(
-                (knowledge.steps[step.id].says, references.marks(step.sources))
-                for step in steps
-                if step.urgency == urgency
-            ),
+            tuple(line(step.id, step.sources) for step in steps if step.urgency == urgency),
         )
         for urgency in URGENCIES
+    ]
+    suggested = {step.id for step in steps}
+    # What was decided is never dropped, also where the exam no longer suggests it.
+    left = tuple(line(step_id, ()) for step_id in decided if step_id not in suggested)
+    return tuple(
+        group for group in (*groups, StepGroup("No longer suggested", left)) if group.steps
     )
-    return tuple(group for group in groups if group.steps)
 
 
 def _with_reasons(label: str, because: Sequence[Reason], knowledge: Knowledge) -> str:

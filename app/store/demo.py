@@ -1,25 +1,34 @@
 """Invented people and exams, loaded through the same functions as real ones."""
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, select
 
 from app.exam.reading import BadExam, parse_exam
 from app.exam.record import Exam
 from app.exam.vocabulary import vocabulary
-from app.store.actor import Recorder
+from app.store.accounts import (
+    DEMO_PREFIX,
+    account_named,
+    add_account,
+    has_accounts,
+    set_password,
+    sign_in_key,
+)
+from app.store.actor import PROGRAM, Recorder
 from app.store.engine import one_at_a_time, writing
 from app.store.entries import record, record_medicines
 from app.store.exams import ExamRecord, start_exam
+from app.store.free_text import exact_key
 from app.store.patients import NewPatient, add_patient, check_patient
 from app.store.refusals import BadForm
-from app.store.tables import PatientRow
+from app.store.tables import ROLES, PatientRow
 
 MINUTE = timedelta(minutes=1)
 
@@ -46,33 +55,52 @@ class DemoPatient:
 
 
 @dataclass(frozen=True)
+class DemoAccount:
+    """An account of the demonstration; its password is told to everybody."""
+
+    sign_in_name: str
+    printed_name: str
+    role: str
+    password: str
+
+
+@dataclass(frozen=True)
 class Demo:
-    """An invented clinic."""
+    """An invented clinic. Among its accounts are a nurse and a physician."""
 
     clinic: str
-    nurse: Recorder
-    physician: Recorder
+    accounts: tuple[DemoAccount, ...]
     patients: tuple[DemoPatient, ...]
 
 
-def load_demo(engine: Engine, folder: Path, now: datetime) -> int:
-    """Add the invented patients with their exams; nothing where there are patients already.
+def load_demo(
+    engine: Engine, folder: Path, now: datetime, password_hash: Callable[[str], str]
+) -> int:
+    """Add the invented accounts and patients with their exams, where nobody real is.
 
-    Returns how many patients were added. All dates are moved so that the newest is recent.
+    The accounts are added where there are none, and either no patients or those of the
+    demonstration; the patients where there are none, and no other accounts. All dates are moved so
+    that the newest is recent. password_hash: what is kept of a password.
+    Returns how many patients were added.
     Raises: BadDemo, with nothing loaded.
     """
     demo = read_demo(folder, now)
     with writing(engine) as session:
         one_at_a_time(session.connection())
-        if session.exec(select(func.count(col(PatientRow.id)))).one() > 0:
+        has_patients = session.exec(select(PatientRow.id).limit(1)).first() is not None
+        if not has_accounts(session) and (not has_patients or _has_its_patients(session, demo)):
+            _add_accounts(session, demo, password_hash)
+        nurse, physician = (_recorder(session, demo, role) for role in ROLES)
+        if has_patients or nurse is None or physician is None:
             return 0
         for person in demo.patients:
+            began = person.exams[0].started_at
             try:
-                patient_id = add_patient(session, person.new, person.exams[0].started_at).id
+                patient_id = add_patient(session, person.new, began, actor=nurse).id
             except BadForm as fault:
                 raise BadDemo(f"clinic.toml: {fault}") from fault
             for exam in person.exams:
-                _load_exam(session, patient_id, exam, demo)
+                _load_exam(session, patient_id, exam, nurse, physician)
     return len(demo.patients)
 
 
@@ -89,8 +117,7 @@ def read_demo(folder: Path, now: datetime) -> Demo:
         moved = timedelta(days=(now - as_of).days)
         return Demo(
             clinic=tables["clinic"],
-            nurse=Recorder(tables["nurse"], "nurse"),
-            physician=Recorder(tables["physician"], "physician"),
+            accounts=_accounts(tables["account"]),
             patients=tuple(
                 _patient(folder, table, moved, now.date()) for table in tables["patient"]
             ),
@@ -101,6 +128,20 @@ def read_demo(folder: Path, now: datetime) -> Demo:
         raise BadDemo(f"{file.name}: {missing} is missing") from missing
     except (OSError, ValueError) as fault:
         raise BadDemo(f"{file.name}: {fault}") from fault
+
+
+def _accounts(tables: list[Mapping[str, Any]]) -> tuple[DemoAccount, ...]:
+    listed = tuple(
+        DemoAccount(each["sign_in_name"], each["printed_name"], each["role"], each["password"])
+        for each in tables
+    )
+    if not set(ROLES) <= {each.role for each in listed}:
+        raise ValueError(f"there must be an account for each of {', '.join(ROLES)}")
+    for each in listed:
+        if not sign_in_key(each.sign_in_name).startswith(DEMO_PREFIX):
+            # Otherwise nobody would know it again outside the demonstration.
+            raise ValueError(f"{each.sign_in_name} does not begin with {DEMO_PREFIX}")
+    return listed
 
 
 def _patient(folder: Path, table: Mapping[str, Any], moved: timedelta, today: date) -> DemoPatient:
@@ -130,22 +171,60 @@ def _exam(file: Path) -> Exam:
         raise BadDemo(f"{file.name}: {fault}") from fault
 
 
-def _load_exam(session: Session, patient_id: str, demo_exam: DemoExam, demo: Demo) -> None:
+def _has_its_patients(session: Session, demo: Demo) -> bool:
+    keys = [exact_key(person.new.chart_number) for person in demo.patients]
+    asked = select(PatientRow.id).where(col(PatientRow.chart_key).in_(keys)).limit(1)
+    return session.exec(asked).first() is not None
+
+
+def _add_accounts(session: Session, demo: Demo, password_hash: Callable[[str], str]) -> None:
+    # Before anything that they record.
+    began = min(exam.started_at for person in demo.patients for exam in person.exams)
+    for each in demo.accounts:
+        try:
+            added = add_account(
+                session,
+                each.sign_in_name,
+                each.printed_name,
+                each.role,
+                actor=PROGRAM,
+                now=began,
+                is_demo=True,
+            )
+        except BadForm as fault:
+            raise BadDemo(f"clinic.toml: {fault}") from fault
+        set_password(session, added.id, password_hash(each.password), actor=PROGRAM, now=began)
+
+
+def _recorder(session: Session, demo: Demo, role: str) -> Recorder | None:
+    """Who records in this role; None where the demonstration's account is not there."""
+    name = next(each.sign_in_name for each in demo.accounts if each.role == role)
+    found = account_named(session, name)
+    return None if found is None else Recorder(found.printed_name, role, found.id)
+
+
+def _load_exam(
+    session: Session,
+    patient_id: str,
+    demo_exam: DemoExam,
+    nurse: Recorder,
+    physician: Recorder,
+) -> None:
     """Record an exam station by station: first the nurse's part, then the physician's."""
     exam = demo_exam.exam
     began = demo_exam.started_at
-    kept = start_exam(session, patient_id, demo.nurse, demo_exam.reason, began)
-    kept = _record_part(session, kept, exam, demo.nurse, began)
+    kept = start_exam(session, patient_id, nurse, demo_exam.reason, began)
+    kept = _record_part(session, kept, exam, nurse, began)
     if exam.medicines is not None:
         kept = record_medicines(
             session,
             kept.id,
             exam.medicines,
             at_revision=kept.revision,
-            recorder=demo.nurse,
+            recorder=nurse,
             now=began + 10 * MINUTE,
         )
-    _record_part(session, kept, exam, demo.physician, began + 15 * MINUTE)
+    _record_part(session, kept, exam, physician, began + 15 * MINUTE)
 
 
 def _record_part(

@@ -100,9 +100,11 @@ def writing(engine: Engine) -> Iterator[Session]:
             yield session
             seal(session)
             session.commit()
-        except OperationalError as error:
+        except BaseException as error:
+            # Closing is not enough: where a commit fails, SQLAlchemy hands the connection back to
+            # the others with its transaction open, and on SQLite nobody else could write.
             session.rollback()
-            if _is_busy(error):
+            if isinstance(error, OperationalError) and _is_busy(error):
                 raise Busy("the database is busy; nothing was saved, try again") from error
             raise
 

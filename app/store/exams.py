@@ -124,6 +124,15 @@ def exam_record(session: Session, exam_id: str, *, at_revision: int | None = Non
     )
 
 
+def revision_and_state(session: Session, exam_id: str) -> tuple[int, str]:
+    """How far an exam is, without reading what is in it.
+
+    Raises: NotFound.
+    """
+    exam = exam_row(session, exam_id)
+    return exam.revision, exam.state
+
+
 def worklist(session: Session, *, limit: int = 100) -> list[WorklistRow]:
     """The newest exams of all patients, newest first."""
     return _list(session, None, limit)

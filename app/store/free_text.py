@@ -24,6 +24,17 @@ def check_line(raw: str, *, longest: int) -> str:
     return _short_enough(" ".join(unicodedata.normalize("NFC", text).split()), longest)
 
 
+def check_name(raw: str, *, longest: int) -> str:
+    """One line of text in which there is a letter or a digit.
+
+    Raises: BadText.
+    """
+    text = check_line(raw, longest=longest)
+    if not any(character.isalnum() for character in text):
+        raise BadText("has no letter or digit" if text else "is missing")
+    return text
+
+
 def check_lines(raw: str, *, longest: int) -> str:
     """Text of one or more lines, without spaces around it.
 

@@ -12,7 +12,9 @@ from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, select
 
 from app.exam.reading import MAX_AGE, SEXES
-from app.store.free_text import BadText, check_line, exact_key, search_key
+from app.store.actor import PROGRAM, Actor
+from app.store.audit import note
+from app.store.free_text import BadText, check_line, check_name, exact_key, search_key
 from app.store.refusals import BadForm, NotFound
 from app.store.tables import PatientRow
 
@@ -65,7 +67,9 @@ def check_patient(raw: Mapping[str, str], today: date) -> NewPatient:
     return NewPatient(chart_number, family_name, given_name, birth_date, sex)
 
 
-def add_patient(session: Session, new: NewPatient, now: datetime) -> PatientCard:
+def add_patient(
+    session: Session, new: NewPatient, now: datetime, *, actor: Actor = PROGRAM
+) -> PatientCard:
     """Add a patient.
 
     Raises: BadForm, where the chart number is taken; case makes no difference.
@@ -94,6 +98,7 @@ def add_patient(session: Session, new: NewPatient, now: datetime) -> PatientCard
         if "chart_key" in str(error.orig):
             raise taken from None
         raise
+    note(session, actor, "add_patient", at=now, patient_id=row.id)
     return card(row)
 
 
@@ -106,6 +111,16 @@ def patient(session: Session, patient_id: str) -> PatientCard:
     if row is None:
         raise NotFound("there is no such patient")
     return card(row)
+
+
+def patient_with_number(session: Session, chart_number: str) -> PatientCard | None:
+    """The patient who has this chart number, whatever its case; None where nobody has."""
+    try:
+        key = exact_key(check_line(chart_number, longest=LONGEST_CHART_NUMBER))
+    except BadText:
+        return None
+    row = session.exec(select(PatientRow).where(PatientRow.chart_key == key)).one_or_none()
+    return None if row is None else card(row)
 
 
 def find_patients(session: Session, text: str) -> list[PatientCard]:
@@ -165,13 +180,10 @@ def _line(
     raw: Mapping[str, str], field: str, name: str, longest: int, faults: dict[str, str]
 ) -> str:
     try:
-        text = check_line(raw.get(field, ""), longest=longest)
+        return check_name(raw.get(field, ""), longest=longest)
     except BadText as fault:
         faults[field] = f"{name} {fault}"
         return ""
-    if not any(character.isalnum() for character in text):
-        faults[field] = f"{name} is missing" if not text else f"{name} has no letter or digit"
-    return text
 
 
 def _birth_date(text: str, today: date, faults: dict[str, str]) -> date | None:

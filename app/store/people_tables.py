@@ -54,8 +54,9 @@ class InvitationRow(Table, table=True):
 class SignInRow(Table, table=True):
     """One browser in which somebody has signed in. Only the hash of its token is kept.
 
-    proved_at: when a password or the identity provider last said who it is. active_at: when the
-    person last did something. ended_at: set when it was signed out, replaced or ended.
+    proved_at: when a password or the identity provider last said who it is. signing_proof_at: when
+    the provider said so for a signature, else NULL. active_at: when the person last did something.
+    ended_at: set when it was signed out, replaced or ended.
     """
 
     __tablename__ = "sign_in"
@@ -68,6 +69,7 @@ class SignInRow(Table, table=True):
     active_at: datetime = Field(sa_type=UtcDateTime)
     locked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     ended_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+    signing_proof_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     source: str = Field(sa_type=Text)
 
 
@@ -90,7 +92,7 @@ class ProviderRequestRow(Table, table=True):
     state_hash: str = Field(sa_type=Text, primary_key=True)
     nonce: str = Field(sa_type=Text)
     verifier: str = Field(sa_type=Text)
-    # What the fresh proof is for: "sign_in", "unlock" or "sign", and where to go on.
+    # What the fresh proof is for: "sign_in", "unlock", "sign" or "link", and where to go on.
     purpose: str = Field(sa_type=Text)
     return_to: str = Field(sa_type=Text)
     token_hash: str | None = Field(default=None, sa_type=Text)

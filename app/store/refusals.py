@@ -7,10 +7,11 @@ from app.exam.record import Cell, Recorded
 
 if TYPE_CHECKING:
     from app.store.cells import CellRecord, MedicinesRecord
+    from app.store.review import ReviewItem, ReviewKey, ReviewValue
 
 
 class NotFound(LookupError):
-    """There is no such patient or exam."""
+    """There is no such patient, exam, account, code or request."""
 
 
 class BadForm(ValueError):
@@ -23,6 +24,18 @@ class BadForm(ValueError):
 
 class NotOpen(Exception):
     """The exam is signed; it takes no more entries."""
+
+
+class NotSigned(Exception):
+    """The exam is not signed yet; nothing can be put beside it."""
+
+
+class StaleReview(Exception):
+    """What was reviewed is not what would be signed now. Nothing was signed."""
+
+
+class BackDated(ValueError):
+    """A time of signing lies before something that it would sign. Nothing was signed."""
 
 
 class StaleRevision(ValueError):
@@ -60,3 +73,17 @@ class MedicinesCollision(Collision):
         super().__init__({}, "somebody else wrote the medicines meanwhile")
         self.theirs = theirs
         self.mine = mine
+
+
+class ReviewCollision(Collision):
+    """Somebody decided the same items of the review meanwhile, differently. Nothing was written.
+
+    `cells` is empty; `items` has what stands there now, and what was to be written (None takes it
+    back).
+    """
+
+    def __init__(
+        self, items: Mapping["ReviewKey", tuple["ReviewItem", "ReviewValue | None"]]
+    ) -> None:
+        super().__init__({}, f"somebody else wrote {len(items)} parts of the review meanwhile")
+        self.items = dict(items)

@@ -63,9 +63,10 @@ class SignatureRow(Table, table=True):
     """One signed piece of an exam. Triggers refuse to change or delete it.
 
     number: 0 is the exam itself, each addendum, late entry or correction takes the next. content:
-    canonical JSON of everything that was signed; content_sha256: its hash. signed_offset: the
-    offset from UTC where it was signed, as in +02:00. text, reason: of an amendment, NULL for the
-    exam. audit_number, audit_hash: the row of the audit that the page names.
+    canonical JSON of everything that was signed; content_sha256: its hash. note: the text note as
+    it was made then. signed_offset: the offset from UTC where it was signed, as in +02:00. text,
+    reason: of an amendment, NULL for the exam. audit_number, audit_hash: the row of the audit that
+    the page names.
     """
 
     __tablename__ = "signature"
@@ -85,6 +86,7 @@ class SignatureRow(Table, table=True):
     knowledge: str = Field(sa_type=Text)
     content: str = Field(sa_type=Text)
     content_sha256: str = Field(sa_type=Text)
+    note: str = Field(sa_type=Text)
     text: str | None = Field(default=None, sa_type=Text)
     reason: str | None = Field(default=None, sa_type=Text)
     account_id: str = Field(sa_type=Text, sa_column_args=[ForeignKey("account.id")])

@@ -1,19 +1,26 @@
 """What leaves the program: the PDF and the text note of an exam."""
 
 from datetime import UTC, datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
+from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from app.assess.assess import assess
+from app.assess.assessment import Assessment
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
 from app.report.note import text_note
 from app.report.page import Person, ReportInput
 from app.report.pdf import pdf
+from app.report.signed import SIGNED_STATES
 from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
+from app.store.signatures import document, signatures
+from app.web.allowed import require, someone
 from app.web.answers import Templates, show
+from app.web.noted import noted
 from app.web.pages import NotePage, Site
 from app.web.wording import local, who
 
@@ -22,10 +29,11 @@ router = APIRouter()
 
 @router.get("/exams/{exam_id}/pdf")
 def show_pdf(request: Request, exam_id: str) -> Response:
-    """The exam as a PDF, marked as a draft."""
-    with reading(request.app.state.engine) as session:
-        held = exam_record(session, exam_id)
-    made = pdf(report_of(held, _site(request), datetime.now(UTC)), knowledge())
+    """The exam as a PDF: a draft, or the newest page that was signed."""
+    held = _held(request, exam_id, "print")
+    if held.state in SIGNED_STATES:
+        return _signed_page(request, exam_id, None)
+    made = pdf(report_of(held, site_of(request), datetime.now(UTC)), knowledge())
     # The name of a file ends up in download folders and logs: it names nobody.
     name = f"evenhand-exam-{held.id[:8]}-r{held.revision}-DRAFT.pdf"
     return Response(
@@ -38,19 +46,70 @@ def show_pdf(request: Request, exam_id: str) -> Response:
 @router.get("/exams/{exam_id}/note")
 def show_note(request: Request, exam_id: str) -> Response:
     """The exam as text for pasting."""
-    with reading(request.app.state.engine) as session:
-        held = exam_record(session, exam_id)
+    held = _held(request, exam_id, "note")
+    if held.state in SIGNED_STATES:
+        with reading(request.app.state.engine) as session:
+            text = signatures(session, exam_id)[-1].note
+    else:
+        text = text_note(report_of(held, site_of(request), datetime.now(UTC)), knowledge())
     page = NotePage(
         title="Note",
         exam_id=held.id,
         who=who(held.patient, local(held.started_at).date()),
-        note=text_note(report_of(held, _site(request), datetime.now(UTC)), knowledge()),
+        note=text,
     )
     return show(request, "note.html", page)
 
 
-def report_of(held: ExamRecord, site: Site, printed_at: datetime) -> ReportInput:
-    """An exam as the report takes it."""
+@router.get("/exams/{exam_id}/documents/{number}")
+def show_document(request: Request, exam_id: str, number: int) -> Response:
+    """A page in the very bytes that were signed: 0 is the exam's, the amendments' follow."""
+    _held(request, exam_id, "print")
+    return _signed_page(request, exam_id, number)
+
+
+def _signed_page(request: Request, exam_id: str, number: int | None) -> Response:
+    """The stored page of one piece, or of the newest; nothing is rendered again."""
+    with reading(request.app.state.engine) as session:
+        pieces = signatures(session, exam_id)
+        wanted = [each for each in pieces if number is None or each.number == number]
+        if not wanted:
+            raise HTTPException(404)
+        kept = document(session, wanted[-1].document_sha256)
+    state = "AMENDED" if wanted[-1].number else "SIGNED"
+    name = f"evenhand-exam-{exam_id[:8]}-{wanted[-1].number}-{state}.pdf"
+    return Response(
+        kept.content,
+        media_type=kept.media_type,
+        headers={
+            "Content-Disposition": f'inline; filename="{name}"',
+            "ETag": f'"{kept.sha256}"',
+        },
+    )
+
+
+def _held(request: Request, exam_id: str, action: str) -> ExamRecord:
+    """The exam, where this person may have its documents; that they have them is noted."""
+    someone(request)
+    with reading(request.app.state.engine) as session:
+        held = exam_record(session, exam_id)
+    me = require(request, "document", "read", held.state)
+    noted(request, me, action, patient_id=held.patient.id, exam_id=held.id, revision=held.revision)
+    return held
+
+
+def report_of(
+    held: ExamRecord,
+    site: Site,
+    printed_at: datetime,
+    assessment: Assessment | None = None,
+    **signed: Any,
+) -> ReportInput:
+    """An exam as the report takes it.
+
+    assessment: what it added up to when it was signed; as it does now, where it was not.
+    signed: what a ReportInput says beyond a draft, its state among it.
+    """
     person = held.patient
     stations = vocabulary().stations
     bulk = {vocabulary()[cell[0]].station for cell, each in held.cells.items() if each.bulk}
@@ -66,19 +125,20 @@ def report_of(held: ExamRecord, site: Site, printed_at: datetime) -> ReportInput
             person.chart_number,
         ),
         exam_id=held.id,
-        state=held.state,
+        state=signed.pop("state", held.state),
         reason=held.reason,
         started_at=local(held.started_at),
         printed_at=local(printed_at),
         recorded_by=tuple(f"{name}, {role}" for name, role in dict.fromkeys(recorders)),
         bulk_stations=tuple(station.id for station in stations if station.id in bulk),
         exam=held.exam,
-        assessment=assess(held.exam, knowledge()),
+        assessment=assessment or assess(held.exam, knowledge()),
         clinic=site.clinic,
         demo=site.demo,
+        **signed,
     )
 
 
-def _site(request: Request) -> Site:
+def site_of(request: Request) -> Site:
     templates: Templates = request.app.state.templates
     return templates.site

@@ -8,9 +8,11 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from app.exam.reading import BadExam
-from app.store.refusals import Busy, NotFound, NotOpen, StaleRevision
+from app.store.refusals import Busy, NotFound, NotOpen, NotSigned, StaleRevision
+from app.web.allowed import Forbidden, NotSignedIn, ScreenLocked
 from app.web.answers import show
 from app.web.pages import ErrorPage
+from app.web.signing_in import not_signed_in_answer, screen_locked_answer
 
 _WORDS = {
     400: ("This request cannot be read", "Nothing was recorded."),
@@ -41,9 +43,13 @@ def install(app: FastAPI) -> None:
     app.exception_handler(RequestValidationError)(_unreadable)
     app.exception_handler(NotFound)(_not_found)
     app.exception_handler(NotOpen)(_not_open)
+    app.exception_handler(NotSigned)(_not_signed)
     app.exception_handler(StaleRevision)(_stale)
     app.exception_handler(BadExam)(_bad_exam)
     app.exception_handler(Busy)(_busy)
+    app.exception_handler(NotSignedIn)(_not_signed_in)
+    app.exception_handler(ScreenLocked)(_screen_locked)
+    app.exception_handler(Forbidden)(_forbidden)
 
 
 def error_answer(request: Request, status: int, says: str = "", *more: str) -> Response:
@@ -90,6 +96,15 @@ def _not_open(request: Request, error: Exception) -> Response:
     )
 
 
+def _not_signed(request: Request, error: Exception) -> Response:
+    return error_answer(
+        request,
+        HTTPStatus.CONFLICT,
+        "This exam is not signed, so nothing can be added beside it: record it in the sheet. "
+        "Nothing was recorded.",
+    )
+
+
 def _stale(request: Request, error: Exception) -> Response:
     return error_answer(
         request,
@@ -101,6 +116,23 @@ def _stale(request: Request, error: Exception) -> Response:
 
 def _bad_exam(request: Request, error: BadExam) -> Response:
     return error_answer(request, HTTPStatus.UNPROCESSABLE_ENTITY, *error.faults)
+
+
+def _not_signed_in(request: Request, error: Exception) -> Response:
+    return not_signed_in_answer(request)
+
+
+def _screen_locked(request: Request, error: Exception) -> Response:
+    return screen_locked_answer(request)
+
+
+def _forbidden(request: Request, error: Exception) -> Response:
+    return error_answer(
+        request,
+        HTTPStatus.FORBIDDEN,
+        "Your role does not allow this, so nothing was shown or recorded. Somebody in the role "
+        "that it belongs to can do it: they sign in with “Somebody else”.",
+    )
 
 
 def _busy(request: Request, error: Exception) -> Response:

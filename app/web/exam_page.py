@@ -6,15 +6,18 @@ from dataclasses import dataclass, field, replace
 from app.assess.assess import assess
 from app.assess.assessment import Assessment
 from app.assess.words import finding_words
-from app.exam.record import Cell, Exam, Recorded, Untestable
+from app.exam.record import Cell, Exam
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
-from app.report.phrases import day, value_words
-from app.store.cells import CellRecord, MedicinesRecord
+from app.report.phrases import day
+from app.store.actor import Actor
 from app.store.exams import ExamRecord
 from app.store.refusals import Collision, MedicinesCollision
-from app.web.pages import ExamPage, Fault, RecorderFields, SavedPage, SaveStatus
+from app.web.meanwhile import clash, medicines_clash, medicines_news, news, state_view
+from app.web.measured import measured_views
+from app.web.pages import NO_WAYS, ExamPage, Fault, SavedPage, SaveStatus, Ways
 from app.web.panel import medicine_lines, panel
+from app.web.sections import MEDICINES
 from app.web.sheet import (
     Shown,
     Typed,
@@ -24,13 +27,11 @@ from app.web.sheet import (
     sheet_path,
     stations,
     stations_in,
-    typed_of,
 )
-from app.web.sheet_view import CountView, MedicinesView, Message
-from app.web.wording import STATE_WORDS, local, who
+from app.web.sheet_view import CountView, ExamState, MedicinesView, Message
+from app.web.wording import local, who
 
 MEDICINES_DOM = "medicines"
-RECORDER_DOM = "recorder"
 
 
 @dataclass(frozen=True)
@@ -53,50 +54,61 @@ class Answer:
 
 
 def exam_page(
-    record: ExamRecord, part: str, recorder: RecorderFields, answer: Answer | None = None
+    record: ExamRecord,
+    part: str,
+    writes: frozenset[str],
+    answer: Answer | None = None,
+    state: ExamState | None = None,
+    ways: Ways = NO_WAYS,
 ) -> ExamPage:
-    """The whole sheet."""
+    """The whole sheet. writes: the parts of it that the reader may write."""
     answer = answer or Answer()
     assessment = assess(record.exam, knowledge())
-    shown = Shown(record, answer.typed, answer.messages)
+    shown = Shown(record, answer.typed, answer.messages, measured_views(record.exam), writes=writes)
     started = local(record.started_at)
     person = who(record.patient, started.date())
     return ExamPage(
         title=f"Exam of {day(started)}",
-        faults=_summary(answer, recorder),
+        faults=_summary(answer),
         exam_id=record.id,
         part=part,
         path=sheet_path(record.id, part),
         revision=record.revision,
         who=person,
-        state=STATE_WORDS[record.state],
+        state=state or state_view(record.state),
         reason=record.reason,
         started=f"{day(started)} {started:%H:%M}",
-        recorder=recorder,
         status=SaveStatus("NOT SAVED", is_saved=False)
         if answer.is_refused
         else SaveStatus(last_saved(record)),
         stations=stations(shown, part),
-        medicines=_medicines(record.exam, assessment, answer),
+        medicines=_medicines(record.exam, assessment, answer, writes),
+        may_write=bool(writes),
+        unsaved=() if writes else _unsaved(answer),
         panel=panel(record.exam, assessment, knowledge()),
+        ways=ways,
     )
 
 
 def saved_page(
     record: ExamRecord,
     part: str,
-    recorder: RecorderFields | None,
-    status: SaveStatus,
+    writes: frozenset[str],
+    status: SaveStatus | None,
     *,
     since: int,
     sent: Iterable[Cell] = (),
     sent_medicines: bool = False,
     answer: Answer | None = None,
+    me: Actor | None = None,
+    state: ExamState | None = None,
 ) -> SavedPage:
-    """The answer to one entry.
+    """The answer to one entry, or to the question what others did; then it has no status.
 
+    writes: the parts of the sheet that the reader may write.
     since: the revision that the page shows; what others changed after it goes along.
     sent, sent_medicines: the cells, or the medicines, that were sent; they keep what was typed.
+    me: whose own entries are no news.
     """
     answer = answer or Answer()
     assessment = assess(record.exam, knowledge())
@@ -107,21 +119,25 @@ def saved_page(
         for cell, held in record.cells.items()
         if held.revision > since and cell not in own and vocabulary()[cell[0]].station in here
     ]
+    told = {cell: each for cell in changed if (each := news(cell, record.cells[cell], me))}
     medicines = record.medicines_record
+    medicines_changed = not sent_medicines and medicines is not None and medicines.revision > since
+    medicines_shown = _medicines(record.exam, assessment, answer, writes)
+    if medicines_changed:
+        medicines_shown = replace(medicines_shown, news=medicines_news(medicines, me))
     return SavedPage(
         title="Saved",
         exam_id=record.id,
         part=part,
         revision=record.revision,
         status=status,
-        recorder=recorder,
-        cells=cells(Shown(record), changed),
+        state=state or state_view(record.state),
+        cells=cells(Shown(record, news=told, writes=writes), changed),
         messages=tuple((dom_of(cell), answer.messages.get(cell)) for cell in own),
         counts=counts(record.exam, part),
-        medicines=_medicines(record.exam, assessment, answer),
-        medicines_changed=not sent_medicines
-        and medicines is not None
-        and medicines.revision > since,
+        measured=tuple(measured_views(record.exam).values()),
+        medicines=medicines_shown,
+        medicines_changed=medicines_changed,
         panel=panel(record.exam, assessment, knowledge()),
     )
 
@@ -137,45 +153,14 @@ def last_saved(record: ExamRecord) -> str:
 def clash_answer(collision: Collision, sent: Answer) -> Answer:
     """What was sent, with both values of everything that somebody else wrote meanwhile."""
     if isinstance(collision, MedicinesCollision):
-        theirs = "; ".join(collision.theirs.lines or ()) or "none"
-        says = (
-            f"{_by(collision.theirs)} recorded meanwhile: {theirs}. Yours stand in the field and "
-            "are not saved."
-        )
-        return replace(sent, medicines_message=Message(says, is_collision=True))
-    messages = {
-        cell: _clash(cell, theirs, mine) for cell, (theirs, mine) in collision.cells.items()
-    }
+        return replace(sent, medicines_message=medicines_clash(collision))
+    messages = {cell: clash(cell, theirs, mine) for cell, (theirs, mine) in collision.cells.items()}
     return replace(sent, messages=messages)
 
 
-def _clash(cell: Cell, theirs: CellRecord, mine: Recorded | None) -> Message:
-    shown = typed_of(theirs.value)
-    their_words, own_words = recorded_words(cell, theirs.value), recorded_words(cell, mine)
-    return Message(
-        f"{_by(theirs)} recorded {their_words}. Yours, {own_words}, is not saved.",
-        is_collision=True,
-        theirs=their_words,
-        mine=own_words,
-        their_value=shown.value,
-        their_why=shown.why,
-    )
-
-
-def recorded_words(cell: Cell, recorded: Recorded | None) -> str:
-    """What stands in a cell, in words."""
-    if recorded is None:
-        return "“not examined”"
-    if isinstance(recorded, Untestable):
-        return f"“cannot be tested: {recorded.reason}”"
-    return f"“{value_words(vocabulary()[cell[0]], recorded)}”"
-
-
-def _by(held: CellRecord | MedicinesRecord) -> str:
-    return f"{held.by} ({held.role}, {local(held.at):%H:%M})"
-
-
-def _medicines(exam: Exam, assessment: Assessment, answer: Answer) -> MedicinesView:
+def _medicines(
+    exam: Exam, assessment: Assessment, answer: Answer, writes: frozenset[str]
+) -> MedicinesView:
     held = exam.medicines
     text, is_none = answer.medicines or ("\n".join(held or ()), held == ())
     if held is None:
@@ -187,15 +172,24 @@ def _medicines(exam: Exam, assessment: Assessment, answer: Answer) -> MedicinesV
         is_none=is_none,
         lines=medicine_lines(assessment, knowledge()),
         count=CountView(MEDICINES_DOM, words, held is not None),
+        is_read_only=MEDICINES not in writes,
         message=answer.medicines_message,
     )
 
 
-def _summary(answer: Answer, recorder: RecorderFields) -> tuple[Fault, ...]:
-    faults = [
-        Fault(RECORDER_DOM, says) for says in (recorder.name_fault, recorder.role_fault) if says
+def _unsaved(answer: Answer) -> tuple[str, ...]:
+    """What was typed, in lines."""
+    lines = [
+        f"{finding_words(*cell)}: {'; '.join(filter(None, (typed.value, typed.why)))}"
+        for cell, typed in answer.typed.items()
     ]
-    faults += [Fault("sheet", says) for says in answer.general]
+    if answer.medicines and answer.medicines[0].strip():
+        lines.append(f"Medicines: {'; '.join(answer.medicines[0].splitlines())}")
+    return tuple(lines)
+
+
+def _summary(answer: Answer) -> tuple[Fault, ...]:
+    faults = [Fault("sheet", says) for says in answer.general]
     places = {cell: vocabulary().place(*cell) for cell in answer.messages}
     for cell in sorted(places, key=places.__getitem__):
         says = f"{finding_words(*cell)}: {answer.messages[cell].says}"

@@ -1,6 +1,6 @@
 """The exam sheet: shown whole, saved whole as a form, or entry by entry as the exam goes on."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -13,24 +13,32 @@ from app.assess.words import finding_words
 from app.exam.reading import BadValue
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import vocabulary
+from app.report.signed import SIGNED_STATES
 from app.store.engine import reading, writing
 from app.store.entries import mark_rest_normal, record, record_medicines
-from app.store.exams import ExamRecord, Recorder, exam_record
-from app.store.refusals import Collision
+from app.store.exams import ExamRecord, exam_record, revision_and_state
+from app.store.refusals import Collision, NotOpen
+from app.web.alerting import keep_alert, see_alert
+from app.web.allowed import may, require, someone
 from app.web.answers import see_other, show, wants_fragment
 from app.web.entered import cell_named, read_cell, read_medicines, read_sheet
 from app.web.exam_page import Answer, clash_answer, exam_page, saved_page
 from app.web.forms import FormFields, revision_in
-from app.web.pages import RecorderFields, SaveStatus
-from app.web.recording import NoRecorder, fields_of, recorder_in, recorder_of, remember
-from app.web.sheet import Typed, sheet_path
+from app.web.identity import SignedIn
+from app.web.noted import noted
+from app.web.pages import SaveStatus, Ways
+from app.web.sections import MEDICINES, section_of, sections_of, sections_of_rest, writable
+from app.web.sheet import Typed, part_for, sheet_path
 from app.web.sheet_view import Message
+from app.web.signed_exam import signed_exam
 from app.web.wording import local
 
 router = APIRouter()
 
 # Stations whose core cells have a normal value that a person can give in one act.
 WITH_NORMAL = ("rest", "posture", "reach", "repeat", "tone", "gait")
+
+CLOSED_MEANWHILE = "The exam was signed meanwhile and takes no more entries. Nothing was recorded."
 
 
 @dataclass(frozen=True)
@@ -50,41 +58,47 @@ class Write:
 @router.get("/exams/{exam_id}")
 def show_exam(request: Request, exam_id: str, part: str = "") -> Response:
     """The sheet."""
+    someone(request)
     with reading(request.app.state.engine) as session:
         held = exam_record(session, exam_id)
-    return show(request, "exam.html", exam_page(held, _part(part), fields_of(recorder_of(request))))
+    me = require(request, "chart", "read", held.state)
+    noted(request, me, "read", patient_id=held.patient.id, exam_id=held.id)
+    if held.state in SIGNED_STATES:
+        return signed_exam(request, held, me)
+    see_alert(request, exam_id, me)
+    shown, writes = part_for(part, me.role), writable(me, held.state)
+    page = exam_page(held, shown, writes, ways=ways_on(me, held.state))
+    return show(request, "exam.html", page)
 
 
 @router.post("/exams/{exam_id}")
 def save_sheet(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
     """Save what changed in the whole form, all or nothing."""
-    revision = revision_in(form)
+    me = someone(request)
     with reading(request.app.state.engine) as session:
-        base = exam_record(session, exam_id, at_revision=revision)
+        base = exam_record(session, exam_id, at_revision=revision_in(form))
     write, answer = _read_sheet(form, base)
     try:
-        recorder = recorder_in(form, request)
-    except NoRecorder as nobody:
-        page = exam_page(base, _part(part), _asked(nobody.fields), answer)
-        return show(request, "exam.html", page, status=422)
-    if answer.is_refused:
-        page = exam_page(base, _part(part), fields_of(recorder), answer)
-        return remember(show(request, "exam.html", page, status=422), recorder)
-    try:
-        written = _written(request, exam_id, write, recorder)
+        _permit(request, exam_id, _sections(write, answer))
+        if answer.is_refused:
+            return _sheet(request, base, part, answer, 422)
+        written = _written(request, exam_id, write, me)
     except Collision as collision:
-        with reading(request.app.state.engine) as session:
-            held = exam_record(session, exam_id)
         answer = clash_answer(collision, answer)
-        page = exam_page(held, _part(part), fields_of(recorder), answer)
-        return remember(show(request, "exam.html", page, status=409), recorder)
-    place = f"#{write.normal}" if write.normal else ""
-    return remember(see_other(sheet_path(written.id, _part(part)) + place), recorder)
+    except NotOpen:
+        answer = replace(answer, general=(CLOSED_MEANWHILE,))
+    else:
+        place = f"#{write.normal}" if write.normal else ""
+        return see_other(sheet_path(written.id, part_for(part, me.role)) + place)
+    with reading(request.app.state.engine) as session:
+        held = exam_record(session, exam_id)
+    return _sheet(request, held, part, answer, 409)
 
 
 @router.post("/exams/{exam_id}/cells")
 def save_cell(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
     """Save one cell and answer with what the exam adds up to now."""
+    someone(request)
     cell = cell_named(form.get("finding", ""), form.get("side", ""))
     if cell is None:
         raise HTTPException(
@@ -92,7 +106,10 @@ def save_cell(request: Request, exam_id: str, form: FormFields, part: str = "") 
         )
     sent = Typed(form.get("value", "").strip(), form.get("why", "").strip())
     try:
+        _permit(request, exam_id, (section_of(cell[0]),))
         wanted = read_cell(vocabulary()[cell[0]], sent, None)
+    except NotOpen:
+        return _closed(request, exam_id, form, part, cell)
     except BadValue as fault:
         answer = Answer({cell: sent}, {cell: Message(str(fault))})
         return _refused(request, exam_id, form, part, answer, cell)
@@ -104,7 +121,10 @@ def save_cell(request: Request, exam_id: str, form: FormFields, part: str = "") 
 def save_medicines(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
     """Save the medicines as a whole."""
     try:
+        _permit(request, exam_id, (MEDICINES,))
         lines = read_medicines(form)
+    except NotOpen:
+        return _closed(request, exam_id, form, part)
     except BadValue as fault:
         answer = Answer(medicines=_typed_medicines(form), medicines_message=Message(str(fault)))
         return _refused(request, exam_id, form, part, answer)
@@ -114,25 +134,61 @@ def save_medicines(request: Request, exam_id: str, form: FormFields, part: str =
 @router.post("/exams/{exam_id}/normal")
 def save_normal(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
     """Mark the rest of one station normal: only core cells that never had an entry."""
+    someone(request)
     station = form.get("station", "")
     if station not in WITH_NORMAL:
         raise HTTPException(
             422, "Only a station of the examination can be marked normal. Nothing was recorded."
         )
+    try:
+        _permit(request, exam_id, sections_of_rest(station))
+    except NotOpen:
+        return _closed(request, exam_id, form, part)
     return _save_one(request, exam_id, form, part, Write({}, _seen(form), normal=station))
 
 
-@router.post("/exams/{exam_id}/recorder")
-def save_recorder(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
-    """Say who is recording from now on."""
+def ways_on(me: SignedIn, state: str) -> Ways:
+    """Where this person may go on from the sheet while the exam is in this state."""
+    may_move = may(me, "handover", "write", state)
+    return Ways(
+        hand_over=may_move and state == "open",
+        take_back=may_move and state == "ready",
+        review=may(me, "review", "read", state),
+    )
+
+
+def _permit(request: Request, exam_id: str, sections: Iterable[str]) -> None:
+    """Let somebody write these parts of an exam, or refuse it.
+
+    Raises: NotFound, NotSignedIn, ScreenLocked, Forbidden, NotOpen.
+    """
+    someone(request)
     with reading(request.app.state.engine) as session:
-        held = exam_record(session, exam_id)
-    try:
-        recorder = recorder_in({"recorder": "", "role": ""} | dict(form), request)
-    except NoRecorder as nobody:
-        page = exam_page(held, _part(part), nobody.fields)
-        return show(request, "exam.html", page, status=422)
-    return remember(see_other(sheet_path(held.id, _part(part))), recorder)
+        _, state = revision_and_state(session, exam_id)
+    require(request, "chart", "read", state)
+    for section in sections:
+        require(request, section, "write", state)
+
+
+def _sections(write: Write, answer: Answer) -> frozenset[str]:
+    """The parts that a whole form wants to write, also where what it holds is wrong."""
+    sections = sections_of(finding for finding, _ in answer.typed)
+    if write.medicines or answer.medicines_message:
+        sections |= {MEDICINES}
+    return sections | sections_of_rest(write.normal) if write.normal in WITH_NORMAL else sections
+
+
+def _sheet(request: Request, held: ExamRecord, part: str, answer: Answer, status: int) -> Response:
+    """The whole sheet again, with what was refused."""
+    me = someone(request)
+    page = exam_page(
+        held,
+        part_for(part, me.role),
+        writable(me, held.state),
+        answer,
+        ways=ways_on(me, held.state),
+    )
+    return show(request, "exam.html", page, status=status)
 
 
 def _read_sheet(form: Mapping[str, str], base: ExamRecord) -> tuple[Write, Answer]:
@@ -159,13 +215,6 @@ def _typed_medicines(form: Mapping[str, str]) -> tuple[str, bool] | None:
     return (form["medicines"], "no_medicines" in form) if "medicines" in form else None
 
 
-def _asked(fields: RecorderFields) -> RecorderFields:
-    """A sheet that was saved by nobody says so, also where the form did not ask."""
-    if fields.name_fault or fields.role_fault:
-        return fields
-    return replace(fields, name_fault="Say who is recording before the first entry")
-
-
 def _save_one(
     request: Request,
     exam_id: str,
@@ -176,31 +225,38 @@ def _save_one(
     sent: Typed | None = None,
 ) -> Response:
     """One entry as it is made; without htmx the answer is the sheet again."""
-    since = revision_in(form)
+    since, me = revision_in(form), someone(request)
     try:
-        recorder = recorder_in(form, request)
-    except NoRecorder:
-        says = "Say who is recording, at the top of the sheet. Nothing was recorded."
-        return _refused(request, exam_id, form, part, Answer(general=(says,)), cell)
-    try:
-        written = _written(request, exam_id, write, recorder)
+        written = _written(request, exam_id, write, me)
     except Collision as collision:
         typed = {cell: sent} if cell and sent else {}
         answer = clash_answer(collision, Answer(typed, medicines=_typed_medicines(form)))
         return _refused(request, exam_id, form, part, answer, cell, status=409)
+    except NotOpen:
+        return _closed(request, exam_id, form, part, cell)
+    shown = part_for(part, me.role)
     if not wants_fragment(request):
-        return remember(see_other(sheet_path(written.id, _part(part))), recorder)
+        return see_other(sheet_path(written.id, shown))
     status = SaveStatus(f"saved {local(_now()):%H:%M}")
     page = saved_page(
         written,
-        _part(part),
-        fields_of(recorder) if "recorder" in form else None,
+        shown,
+        writable(me, written.state),
         status,
         since=since,
         sent=[cell] if cell else [],
         sent_medicines=write.medicines,
+        me=me.actor,
     )
-    return remember(show(request, "saved.html", page), recorder)
+    return show(request, "saved.html", page)
+
+
+def _closed(
+    request: Request, exam_id: str, form: Mapping[str, str], part: str, cell: Cell | None = None
+) -> Response:
+    """The exam was signed before this entry came."""
+    answer = Answer(general=(CLOSED_MEANWHILE,))
+    return _refused(request, exam_id, form, part, answer, cell, status=409)
 
 
 def _refused(
@@ -214,36 +270,36 @@ def _refused(
     status: int = 422,
 ) -> Response:
     """One entry that was not taken: what it says stands beside the cell, which stays as it was."""
-    since = revision_in(form)
+    since, me = revision_in(form), someone(request)
     with reading(request.app.state.engine) as session:
         held = exam_record(session, exam_id)
     if not wants_fragment(request):
-        whole = exam_page(held, _part(part), fields_of(recorder_of(request)), answer)
-        return show(request, "exam.html", whole, status=status)
+        return _sheet(request, held, part, answer, status)
     place = f"{finding_words(*cell)}: " if cell else ""
     says = [*answer.general, *(place + message.says for message in answer.messages.values())]
     if answer.medicines_message:
         says.append(f"Medicines: {answer.medicines_message.says}")
     page = saved_page(
         held,
-        _part(part),
-        None,
+        part_for(part, me.role),
+        writable(me, held.state),
         SaveStatus("NOT SAVED", is_saved=False, detail=" ".join(says)),
         since=since,
         sent=[cell] if cell else [],
         sent_medicines="medicines" in form,
         answer=answer,
+        me=me.actor,
     )
     return show(request, "saved.html", page, status=status)
 
 
-def _written(request: Request, exam_id: str, write: Write, recorder: Recorder) -> ExamRecord:
+def _written(request: Request, exam_id: str, write: Write, me: SignedIn) -> ExamRecord:
     """Write all of it or nothing, and return only after the commit.
 
     Raises: Collision and the other refusals of the store.
     """
     stamp: dict[str, Any] = {
-        "at_revision": write.at_revision, "recorder": recorder, "now": _now()
+        "at_revision": write.at_revision, "recorder": me.recorder, "now": _now()
     }  # fmt: skip
     with writing(request.app.state.engine) as session:
         written = record(session, exam_id, write.changes, **stamp)
@@ -251,6 +307,7 @@ def _written(request: Request, exam_id: str, write: Write, recorder: Recorder) -
             written = record_medicines(session, exam_id, write.lines, **stamp)
         if write.normal:
             written = mark_rest_normal(session, exam_id, write.normal, **stamp)
+        keep_alert(session, written, _now())
     return written
 
 
@@ -260,10 +317,6 @@ def _seen(form: Mapping[str, str]) -> int:
     It may be older than the one that the page shows by now, because entries wait in line.
     """
     return revision_in(form, "seen" if "seen" in form else "revision")
-
-
-def _part(part: str) -> str:
-    return "nurse" if part == "nurse" else ""
 
 
 def _now() -> datetime:

@@ -7,6 +7,8 @@ from urllib.parse import parse_qsl
 from fastapi import Depends, Request
 from starlette.exceptions import HTTPException
 
+# They ask for something and change nothing; a form comes with another one.
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 # A whole sheet has about 700 fields.
 MAX_FIELDS = 3000
 

@@ -13,6 +13,10 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.web.errors import error_answer
+from app.web.form_token import CheckForms
+from app.web.forms import SAFE_METHODS
+from app.web.identity import Identify
+from app.web.refused import NoteRefused
 
 log = logging.getLogger(__name__)
 
@@ -20,7 +24,6 @@ log = logging.getLogger(__name__)
 MAX_BODY_BYTES = 256 * 1024
 # A client that is still sending does not read the answer, so this much more is read and dropped.
 MAX_DRAINED_BYTES = 16 * 1024 * 1024
-SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (
@@ -41,12 +44,17 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+# One year, with subdomains.
+HSTS = "max-age=31536000; includeSubDomains"
 
 
 def install(app: FastAPI) -> None:
     """Put the guards around the program; the one added last is the outermost."""
+    app.add_middleware(CheckForms)
     app.add_middleware(RefuseOtherSites)
     app.add_middleware(LimitBody)
+    app.add_middleware(NoteRefused)
+    app.add_middleware(Identify)
     app.add_middleware(AnswerFailures)
     app.add_middleware(AddHeaders)
 
@@ -70,6 +78,8 @@ class AddHeaders:
                 for name, value in HEADERS.items():
                     headers[name] = value
                 headers["Cache-Control"] = cache
+                if not scope["app"].state.plain_http:
+                    headers["Strict-Transport-Security"] = HSTS
                 headers.add_vary_header("HX-Request")
             await send(message)
 

@@ -194,3 +194,45 @@ class WhyPage(Page):
     misleads: tuple[str, ...]
     claims: tuple[Claim, ...]
     status: str
+
+
+# ---- why one finding is asked for
+
+
+@dataclass(frozen=True)
+class OutcomeView:
+    """Answers that give the same result. is_change: whether that is another one than now."""
+
+    answers: str
+    result: str
+    is_change: bool
+
+
+@dataclass(frozen=True)
+class EffectView:
+    """What a finding could do to one rule.
+
+    side: empty where the finding has none. note: said in place of the answers.
+    """
+
+    rule: str
+    label: str
+    side: str
+    now: str
+    outcomes: tuple[OutcomeView, ...]
+    note: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class AskedPage(Page):
+    """knowledge/asked.html: why one finding is asked for. No effects where it is not asked for."""
+
+    who: Who
+    exam_id: str
+    sheet: str
+    place: str
+    examined: str
+    version: str
+    finding: str
+    hint: str
+    effects: tuple[EffectView, ...]

@@ -1,17 +1,51 @@
 """What each template may read: one frozen dataclass a page, made of words and flags only."""
 
+import hashlib
 from dataclasses import dataclass
 
 from app.web.panel_view import PanelView
-from app.web.sheet_view import CellView, CountView, MedicinesView, Message, StationView
+from app.web.sheet_view import (
+    CellView,
+    CountView,
+    ExamState,
+    HereView,
+    MeasuredView,
+    MedicinesView,
+    Message,
+    StationView,
+)
 
 
 @dataclass(frozen=True)
 class Site:
-    """What every page may read of the installation."""
+    """What every page may read of the installation.
+
+    provider: what the clinic's identity provider is called; "" without one.
+    """
 
     clinic: str
     demo: bool
+    plain_http: bool = False
+    provider: str = ""
+
+
+@dataclass(frozen=True)
+class MeView:
+    """What every page may read of who is signed in.
+
+    home: where their work begins. idle_seconds: without use for so long the screen locks;
+    warning_seconds: so long before it the page says so. has_provider: they go on by the identity
+    provider's word and not by a password.
+    """
+
+    name: str
+    role: str
+    sign_in_name: str
+    home: str
+    form_token: str
+    idle_seconds: int
+    warning_seconds: int
+    has_provider: bool = False
 
 
 @dataclass(frozen=True)
@@ -50,17 +84,6 @@ class Who:
 
 
 @dataclass(frozen=True)
-class RecorderFields:
-    """ "Recording as": what is known, what was typed, and what is wrong with it."""
-
-    is_known: bool
-    name: str = ""
-    role: str = ""
-    name_fault: str = ""
-    role_fault: str = ""
-
-
-@dataclass(frozen=True)
 class ExamLine:
     """One exam in a list."""
 
@@ -80,8 +103,32 @@ class ExamGroup:
     exams: tuple[ExamLine, ...]
 
 
+@dataclass(frozen=True)
+class AlertLine:
+    """An emergency that no physician has seen. pathway: the clinic's own words, may be empty."""
+
+    exam_id: str
+    who: Who
+    says: str
+    since: str
+    pathway: str
+
+
 @dataclass(frozen=True, kw_only=True)
-class WorklistPage(Page):
+class AlertsPage(Page):
+    """alerts.html, and a part of worklist.html: emergencies that no physician has seen."""
+
+    alerts: tuple[AlertLine, ...]
+
+    @property
+    def mark(self) -> str:
+        """Tells these alerts from others, without a name in it."""
+        shown = [(each.exam_id, each.says, each.since, each.pathway) for each in self.alerts]
+        return hashlib.sha256(repr(shown).encode()).hexdigest()[:16]
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorklistPage(AlertsPage):
     """worklist.html. found: None where nobody searched."""
 
     groups: tuple[ExamGroup, ...]
@@ -98,6 +145,9 @@ class Field:
     fault: str = ""
 
 
+EMPTY = Field()
+
+
 @dataclass(frozen=True, kw_only=True)
 class NewPatientPage(Page):
     """patient_new.html."""
@@ -108,7 +158,6 @@ class NewPatientPage(Page):
     birth_date: Field
     sex: Field
     reason: Field
-    recorder: RecorderFields
     # Where the chart number is taken: the person who has it.
     taken_by: Who | None = None
 
@@ -120,7 +169,6 @@ class PatientPage(Page):
     who: Who
     exams: tuple[ExamLine, ...]
     reason: Field
-    recorder: RecorderFields
 
 
 @dataclass(frozen=True)
@@ -132,45 +180,77 @@ class SaveStatus:
     detail: str = ""
 
 
+@dataclass(frozen=True)
+class Ways:
+    """Where somebody may go on from the sheet."""
+
+    hand_over: bool = False
+    take_back: bool = False
+    review: bool = False
+
+
+NO_WAYS = Ways()
+
+
 @dataclass(frozen=True, kw_only=True)
 class ExamPage(Page):
-    """exam.html: the sheet. part: "nurse" for the nurse's part, else the whole."""
+    """exam.html: the sheet. part: "nurse" for the nurse's part, else the whole.
+
+    may_write: whether the reader may write any of it. unsaved: what was typed into a sheet that
+    takes nothing more, in lines to be copied.
+    """
 
     exam_id: str
     part: str
     revision: int
     who: Who
-    state: str
+    state: ExamState
     reason: str
     started: str
-    recorder: RecorderFields
     status: SaveStatus
     stations: tuple[StationView, ...]
     medicines: MedicinesView
+    may_write: bool
+    unsaved: tuple[str, ...]
     path: str
     panel: PanelView
+    ways: Ways = NO_WAYS
 
 
 @dataclass(frozen=True, kw_only=True)
 class SavedPage(Page):
     """saved.html: the answer to one entry, put into the sheet that is open.
 
+    status: None where nothing was sent, as in the answer to what others did.
     cells: those that changed at the server and not by this entry; medicines_changed: the same of
     the medicines. messages: what the cells that were sent say back, by their dom id; None takes a
-    message away. recorder: where the entry said for the first time who records.
+    message away. measured: below each row that may say any of it, also where that is nothing now.
     """
 
     exam_id: str
     part: str
     revision: int
-    status: SaveStatus
-    recorder: RecorderFields | None
+    state: ExamState
+    status: SaveStatus | None
     cells: tuple[CellView, ...]
     messages: tuple[tuple[str, Message | None], ...]
     counts: tuple[CountView, ...]
+    measured: tuple[MeasuredView, ...]
     medicines: MedicinesView
     medicines_changed: bool
     panel: PanelView
+
+
+@dataclass(frozen=True, kw_only=True)
+class UpdatesPage(Page):
+    """updates.html: what others did since the sheet was shown.
+
+    changes: None where nothing was recorded. here: None where the same people are at the same
+    places.
+    """
+
+    changes: SavedPage | None
+    here: HereView | None
 
 
 @dataclass(frozen=True, kw_only=True)

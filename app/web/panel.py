@@ -20,7 +20,7 @@ from app.assess.words import (
     urgency_words,
 )
 from app.exam.record import Exam
-from app.exam.vocabulary import vocabulary
+from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.model import STANDING_WORDS
 from app.report.phrases import by_finding, folded
@@ -172,13 +172,12 @@ def _steps(assessment: Assessment, knowledge: Knowledge) -> tuple[StepsView, ...
 
 
 def _ask(asked: CheckNext, knowledge: Knowledge) -> AskView:
-    side = "" if asked.side in (None, "both") else f"-{asked.side}"
-    if asked.side == "both":
-        side = "-right"
+    side = Side.RIGHT if asked.side == "both" else asked.side
     return AskView(
+        asked.finding,
         finding_words(asked.finding, asked.side),
         ", ".join(_name_of(each, knowledge) for each in asked.settles),
-        f"c-{asked.finding}{side}",
+        f"c-{asked.finding}-{side}" if side else f"c-{asked.finding}",
     )
 
 

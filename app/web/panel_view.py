@@ -78,8 +78,9 @@ class StepsView:
 
 @dataclass(frozen=True)
 class AskView:
-    """Something worth examining next."""
+    """Something worth examining next. id: the finding's; anchor: its place on the sheet."""
 
+    id: str
     finding: str
     settles: str
     anchor: str

@@ -10,11 +10,13 @@ from app.store.engine import reading, writing
 from app.store.exams import exams_of, start_exam
 from app.store.patients import PatientCard, add_patient, check_patient, find_patients, patient
 from app.store.refusals import BadForm
+from app.web.allowed import require
 from app.web.answers import see_other, show
 from app.web.forms import FormFields
-from app.web.pages import Fault, Field, NewPatientPage, PatientPage, RecorderFields, Who
-from app.web.recording import NoRecorder, fields_of, part_of, recorder_in, recorder_of, remember
-from app.web.sheet import sheet_path
+from app.web.identity import SignedIn
+from app.web.noted import noted
+from app.web.pages import Fault, Field, NewPatientPage, PatientPage, Who
+from app.web.sheet import part_for, sheet_path
 from app.web.wording import exam_line, sentence, today, who
 
 router = APIRouter()
@@ -27,75 +29,65 @@ NOT_RECORDED = "not recorded"
 @router.get("/patients/new")
 def show_new_patient(request: Request) -> Response:
     """An empty form."""
-    page = _new_patient_page({}, {}, fields_of(recorder_of(request)))
-    return show(request, "patient_new.html", page)
+    require(request, "patient", "write")
+    return show(request, "patient_new.html", _new_patient_page({}, {}))
 
 
 @router.post("/patients/new")
 def save_new_patient(request: Request, form: FormFields) -> Response:
     """Add the patient, start their exam and open its sheet: all of it or nothing."""
+    require(request, "patient", "write")
+    me = require(request, "exam", "write")
     faults: dict[str, str] = {}
     raw = {name: form.get(name, "") for name in _FIELDS}
     if not raw["sex"]:
         faults["sex"] = "Choose one; “not recorded” is an answer"
     try:
         checked = check_patient(raw | {"sex": raw["sex"].replace(NOT_RECORDED, "")}, today())
-    except BadForm as bad:
-        faults |= bad.faults
-    recorder = recorder_of(request)
-    fields = fields_of(recorder)
-    try:
-        recorder = recorder_in({"recorder": "", "role": ""} | dict(form), request)
-        fields = fields_of(recorder)
-    except NoRecorder as nobody:
-        fields = nobody.fields
-        recorder = None
-    if faults or recorder is None:
-        return _refused(request, raw, faults, fields)
-    now = datetime.now(UTC)
-    try:
+        if faults:
+            raise BadForm(faults)
+        now = datetime.now(UTC)
         with writing(request.app.state.engine) as session:
-            card = add_patient(session, checked, now)
-            exam = start_exam(session, card.id, recorder, raw["reason"], now)
+            card = add_patient(session, checked, now, actor=me.recorder)
+            exam = start_exam(session, card.id, me.recorder, raw["reason"], now)
     except BadForm as bad:
-        return _refused(request, raw, bad.faults, fields)
-    return remember(see_other(sheet_path(exam.id, part_of(recorder))), recorder)
+        return _refused(request, me, raw, faults | bad.faults)
+    return see_other(sheet_path(exam.id, part_for("", me.role)))
 
 
 @router.get("/patients/{patient_id}")
 def show_patient(request: Request, patient_id: str) -> Response:
     """A patient with their exams."""
-    page = _patient_page(request, patient_id, Field(), fields_of(recorder_of(request)))
+    me = require(request, "patient", "read")
+    page = _patient_page(request, patient_id, Field())
+    noted(request, me, "read", patient_id=patient_id)
     return show(request, "patient.html", page)
 
 
 @router.post("/patients/{patient_id}")
 def save_exam(request: Request, patient_id: str, form: FormFields) -> Response:
     """Start another exam and open its sheet."""
+    me = require(request, "exam", "write")
     reason = form.get("reason", "")
     try:
-        recorder = recorder_in({"recorder": "", "role": ""} | dict(form), request)
-    except NoRecorder as nobody:
-        page = _patient_page(request, patient_id, Field(reason), nobody.fields)
-        return show(request, "patient.html", page, status=422)
-    try:
         with writing(request.app.state.engine) as session:
-            exam = start_exam(session, patient_id, recorder, reason, datetime.now(UTC))
+            exam = start_exam(session, patient_id, me.recorder, reason, datetime.now(UTC))
     except BadForm as bad:
-        field = Field(reason, sentence(bad.faults["reason"]))
-        page = _patient_page(request, patient_id, field, fields_of(recorder))
+        page = _patient_page(request, patient_id, Field(reason, sentence(bad.faults["reason"])))
         return show(request, "patient.html", page, status=422)
-    return remember(see_other(sheet_path(exam.id, part_of(recorder))), recorder)
+    return see_other(sheet_path(exam.id, part_for("", me.role)))
 
 
 def _refused(
-    request: Request, raw: Mapping[str, str], faults: Mapping[str, str], recorder: RecorderFields
+    request: Request, me: SignedIn, raw: Mapping[str, str], faults: Mapping[str, str]
 ) -> Response:
-    page = _new_patient_page(raw, faults, recorder, _taken_by(request, raw, faults))
+    page = _new_patient_page(raw, faults, _taken_by(request, me, raw, faults))
     return show(request, "patient_new.html", page, status=422)
 
 
-def _taken_by(request: Request, raw: Mapping[str, str], faults: Mapping[str, str]) -> Who | None:
+def _taken_by(
+    request: Request, me: SignedIn, raw: Mapping[str, str], faults: Mapping[str, str]
+) -> Who | None:
     """The person who has this chart number already: they may be the one in front of us."""
     if "taken" not in faults.get("chart_number", ""):
         return None
@@ -103,13 +95,15 @@ def _taken_by(request: Request, raw: Mapping[str, str], faults: Mapping[str, str
     with reading(request.app.state.engine) as session:
         found: list[PatientCard] = find_patients(session, raw["chart_number"])
     same = [card for card in found if card.chart_number.casefold() == wanted]
-    return who(same[0], today()) if same else None
+    if not same:
+        return None
+    noted(request, me, "read", patient_id=same[0].id)
+    return who(same[0], today())
 
 
 def _new_patient_page(
     raw: Mapping[str, str],
     faults: Mapping[str, str],
-    recorder: RecorderFields,
     taken_by: Who | None = None,
 ) -> NewPatientPage:
     said = {name: sentence(fault) for name, fault in faults.items()}
@@ -117,31 +111,20 @@ def _new_patient_page(
     summary = [Fault(name, said[name]) for name in _FIELDS if name in said]
     return NewPatientPage(
         title="New patient",
-        faults=(*summary, *recorder_faults(recorder)),
-        recorder=recorder,
+        faults=tuple(summary),
         taken_by=taken_by,
         **fields,
     )
 
 
-def _patient_page(
-    request: Request, patient_id: str, reason: Field, recorder: RecorderFields
-) -> PatientPage:
+def _patient_page(request: Request, patient_id: str, reason: Field) -> PatientPage:
     with reading(request.app.state.engine) as session:
         card = patient(session, patient_id)
         rows = exams_of(session, patient_id)
-    faults = [Fault("reason", reason.fault)] if reason.fault else []
     return PatientPage(
         title="Patient",
-        faults=(*faults, *recorder_faults(recorder)),
+        faults=(Fault("reason", reason.fault),) if reason.fault else (),
         who=who(card, today()),
         exams=tuple(exam_line(row) for row in rows),
         reason=reason,
-        recorder=recorder,
     )
-
-
-def recorder_faults(recorder: RecorderFields) -> tuple[Fault, ...]:
-    """The lines of the summary about who is recording."""
-    named = (("recorder-role", recorder.role_fault), ("recorder-name", recorder.name_fault))
-    return tuple(Fault(anchor, says) for anchor, says in named if says)

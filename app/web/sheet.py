@@ -5,11 +5,23 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from app.assess.words import finding_words, side_words
-from app.exam.record import Cell, Exam, Untestable
+from app.exam.record import Cell, Exam, Recorded, Untestable
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, Station, vocabulary
 from app.report.coverage import State, is_present, state_of
+from app.report.phrases import value_words
 from app.store.exams import ExamRecord
-from app.web.sheet_view import CellView, CountView, GroupView, Message, Option, RowView, StationView
+from app.web.sections import PARTS, section_of, sections_of_rest
+from app.web.sheet_view import (
+    CellView,
+    CountView,
+    GroupView,
+    MeasuredView,
+    Message,
+    News,
+    Option,
+    RowView,
+    StationView,
+)
 
 # The order in which the exam is done. A nurse may do their part before the physician comes.
 WHOLE = ("history", "rest", "posture", "reach", "repeat", "tone", "gait", "measures", "more")
@@ -48,11 +60,18 @@ class Typed:
 
 @dataclass(frozen=True)
 class Shown:
-    """An exam as one page shows it: what is recorded, and what was typed over it and refused."""
+    """An exam as one page shows it: what is recorded, and what was typed over it and refused.
+
+    measured: what measured values give, by the finding below which it stands. news: cells that
+    somebody else recorded since the page was shown. writes: the parts that the reader may write.
+    """
 
     record: ExamRecord
     typed: Mapping[Cell, Typed] = field(default_factory=dict)
     messages: Mapping[Cell, Message] = field(default_factory=dict)
+    measured: Mapping[str, MeasuredView] = field(default_factory=dict)
+    news: Mapping[Cell, News] = field(default_factory=dict)
+    writes: frozenset[str] = PARTS
 
 
 def key_of(cell: Cell) -> str:
@@ -69,6 +88,13 @@ def dom_of(cell: Cell) -> str:
 def sheet_path(exam_id: str, part: str) -> str:
     """The address of a sheet, or of one part of it."""
     return f"/exams/{exam_id}" + (f"?part={part}" if part else "")
+
+
+def part_for(part: str, role: str) -> str:
+    """The part of the sheet that is shown; where none was asked for, a nurse's own comes first."""
+    if part in ("nurse", "whole"):
+        return part
+    return "nurse" if role == "nurse" else ""
 
 
 def stations_in(part: str) -> tuple[str, ...]:
@@ -135,7 +161,8 @@ def _station(shown: Shown, station: Station) -> StationView:
         any(finding.paired for finding in findings),
         groups,
         count(shown.record.exam, station.id),
-        has_normal=station.id not in ("history", "measures", "more"),
+        has_normal=station.id not in ("history", "measures", "more")
+        and sections_of_rest(station.id) <= shown.writes,
     )
 
 
@@ -188,6 +215,7 @@ def _row(shown: Shown, finding: Finding, title: str) -> RowView:
         finding.paired,
         tuple(_cell(shown, finding, side) for side in finding.sides),
         tuple(_row(shown, detail, title) for detail in vocabulary().details_of(finding.id)),
+        shown.measured.get(finding.id),
     )
 
 
@@ -211,8 +239,20 @@ def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
         why=typed.why,
         is_untestable=typed.value == UNTESTABLE or (is_text and bool(typed.why)),
         is_bulk=record is not None and record.bulk and typed == held,
+        says=said(finding, record.value if record else None),
+        is_read_only=section_of(finding.id) not in shown.writes,
         message=shown.messages.get(cell),
+        news=shown.news.get(cell),
     )
+
+
+def said(finding: Finding, recorded: Recorded | None) -> str:
+    """What stands in a cell, in words."""
+    if recorded is None:
+        return "not examined"
+    if isinstance(recorded, Untestable):
+        return f"cannot be tested: {recorded.reason}"
+    return value_words(finding, recorded)
 
 
 def typed_of(recorded: object) -> Typed:

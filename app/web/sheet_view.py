@@ -35,8 +35,40 @@ class Message:
 
 
 @dataclass(frozen=True)
+class News:
+    """That somebody else recorded this while the sheet was open.
+
+    by: the mark that stands beside it for a while. message: stands there instead where a hand is
+    in it, so that nothing changes under the hand.
+    """
+
+    by: str
+    message: Message
+
+
+@dataclass(frozen=True)
+class HereView:
+    """Who else has the exam open. mark: short, the same as long as the words are the same."""
+
+    says: str = ""
+    mark: str = ""
+
+
+@dataclass(frozen=True)
+class ExamState:
+    """The state of an exam. closed: what a sheet says that takes no more entries; else empty."""
+
+    id: str
+    words: str
+    closed: str = ""
+
+
+@dataclass(frozen=True)
 class CellView:
-    """One finding on one side: a fieldset. key: `finding.side`, or `finding` for a single one."""
+    """One finding on one side: a fieldset. key: `finding.side`, or `finding` for a single one.
+
+    says: what is recorded, in words; it stands alone where the reader may not write the cell.
+    """
 
     key: str
     dom: str
@@ -51,7 +83,10 @@ class CellView:
     why: str
     is_untestable: bool
     is_bulk: bool
+    says: str
+    is_read_only: bool = False
     message: Message | None = None
+    news: News | None = None
 
     @property
     def is_text(self) -> bool:
@@ -66,14 +101,26 @@ class CellView:
 
 
 @dataclass(frozen=True)
+class MeasuredView:
+    """What stands below a measured value: (what it gives, what that rests on) a line."""
+
+    dom: str
+    lines: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
 class RowView:
-    """One finding with its cells, RIGHT before LEFT, and the rows that describe it further."""
+    """One finding with its cells, RIGHT before LEFT, and the rows that describe it further.
+
+    measured: what its value gives; None where a row never says any of it.
+    """
 
     label: str
     hint: str
     is_paired: bool
     cells: tuple[CellView, ...]
     details: tuple["RowView", ...] = ()
+    measured: MeasuredView | None = None
 
     @property
     def is_open(self) -> bool:
@@ -113,6 +160,12 @@ class StationView:
     count: CountView
     has_normal: bool
 
+    @property
+    def has_fields(self) -> bool:
+        """Whether the reader may write anything here."""
+        rows = [row for group in self.groups for row in group.rows]
+        return any(not cell.is_read_only for row in rows for cell in row.cells)
+
 
 @dataclass(frozen=True)
 class MedicineLine:
@@ -131,4 +184,6 @@ class MedicinesView:
     is_none: bool
     lines: tuple[MedicineLine, ...]
     count: CountView
+    is_read_only: bool = False
     message: Message | None = None
+    news: News | None = None

@@ -12,6 +12,7 @@ import pytest
 
 from app.assess.assess import assess
 from app.assess.assessment import Assessment, CategoryFound, WarningRaised
+from app.assess.changes import Altered
 from app.exam.reading import parse_exam
 from app.exam.record import Exam
 from app.exam.vocabulary import Side, vocabulary
@@ -102,3 +103,9 @@ def rows(*held: tuple[str, Any]) -> pytest.MarkDecorator:
         ("text", "expected", "side"),
         [(text, value, side) for side in ("right", "left") for text, value in held],
     )
+
+
+def in_short(altered: Altered) -> str:
+    """`drift left: 2 > 0`; an unknown finding is `?`."""
+    where = f"{altered.name} {altered.side}" if altered.side else altered.name
+    return f"{where}: {'?' if altered.was is None else altered.was} > {altered.becomes}"

@@ -4,12 +4,27 @@ import json
 import os
 import subprocess
 import sys
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from app.assess.assess import assess
-from app.assess.assessment import as_text, faults_as_text
+from app.assess.assessment import (
+    Assessment,
+    CategoryFound,
+    CheckNext,
+    Conflict,
+    Hazard,
+    NextStep,
+    NotRecognised,
+    Reason,
+    Recognised,
+    WarningRaised,
+    as_text,
+    faults_as_text,
+)
+from app.exam.vocabulary import Side
 from app.knowledge.load import knowledge, load_knowledge
 from tests.assess.examined import assessed, exam_of
 from tests.knowledge.conftest import copied
@@ -70,12 +85,84 @@ def test_an_assessment_changes_nothing_and_keeps_nothing() -> None:
 
 
 def test_a_text_of_one_line_holds_the_same() -> None:
-    """One exam a line in, one assessment a line out."""
+    """One exam a line in, one assessment a line out; else it is for people to read."""
     found = assessed(MUCH, medicines=LINES)
     line = as_text(found, indent=None)
 
     assert "\n" not in line
-    assert json.loads(as_text(found)) == json.loads(line)
+    assert "\n" in as_text(found)
+    assert json.loads(as_text(found)) == json.loads(line) == found.as_json()
+
+
+def test_a_text_holds_every_category_where_it_is_asked_to() -> None:
+    """And else those that something points to."""
+    found = assessed(MUCH)
+    every = as_text(found, every_category=True)
+
+    assert json.loads(every) == found.as_json(every_category=True)
+    assert len(json.loads(as_text(found))["categories"]) < len(json.loads(every)["categories"])
+
+
+def test_each_part_stands_under_its_key() -> None:
+    """The form of the contract, with a side for contradictions and qualifiers for warnings."""
+    recorded, lacking = Reason("drift", Side.LEFT, 2), Reason("base")
+    taken, unlisted = Reason(medicine="m", medicine_class="c"), Reason(medicine_class="c")
+    drift = {"finding": "drift", "side": "left", "value": 2}
+    base = {"finding": "base", "side": None}
+    whole = Assessment(
+        knowledge="v",
+        derived={"sign": {Side.RIGHT: Fraction(1, 2), Side.LEFT: None}},
+        categories=(
+            CategoryFound(
+                "c", "open", "both", ("q",), (recorded,), (taken,), (lacking, unlisted), ("s",)
+            ),
+        ),
+        warnings=(WarningRaised("w", "soon", "high", ("q",), (recorded,), (lacking,), ("s",)),),
+        next_steps=(NextStep("n", "routine", ("c",), ("s",)),),
+        check_next=(CheckNext("base", "right", ("c",)),),
+        hazards=(Hazard("h", (recorded,)),),
+        unexplained=(recorded,),
+        conflicts=(Conflict(("drift", "base"), Side.LEFT, "Why."),),
+        recognised=(Recognised("line", "m", ("c",)),),
+        not_recognised=(NotRecognised("other", ("near",)),),
+    )
+
+    assert {
+        "knowledge": "v",
+        "derived": {"sign": {"right": 0.5, "left": None}},
+        "categories": [
+            {
+                "id": "c",
+                "level": "open",
+                "side": "both",
+                "qualifiers": ["q"],
+                "for": [drift],
+                "against": [{"medicine": "m", "class": "c"}],
+                "missing": [base, {"class": "c"}],
+                "sources": ["s"],
+            }
+        ],
+        "warnings": [
+            {
+                "id": "w",
+                "level": "high",
+                "urgency": "soon",
+                "qualifiers": ["q"],
+                "because": [drift],
+                "missing": [base],
+                "sources": ["s"],
+            }
+        ],
+        "next_steps": [{"id": "n", "urgency": "routine", "because": ["c"], "sources": ["s"]}],
+        "check_next": [{"finding": "base", "side": "right", "settles": ["c"]}],
+        "hazards": [{"id": "h", "because": [drift]}],
+        "unexplained": [drift],
+        "conflicts": [{"findings": ["drift", "base"], "side": "left", "says": "Why."}],
+        "medicines": {
+            "recognised": [{"text": "line", "ingredient": "m", "classes": ["c"]}],
+            "not_recognised": [{"text": "other", "near": ["near"]}],
+        },
+    } == whole.as_json()
 
 
 def test_letters_are_written_as_they_are() -> None:

@@ -1,8 +1,19 @@
 """What to examine next: in which order, and what for (contract, section 1)."""
 
 import pytest
+from hypothesis import given, settings
 
+from app.assess.assess import assess, world_of
+from app.assess.results import answers_to, result_of
+from app.exam.record import Exam
+from app.exam.vocabulary import SIDES, Side, vocabulary
+from app.knowledge.load import Knowledge, knowledge
+from app.knowledge.model import WarningRule
+from app.logic.expression import Reference
+from app.logic.truth import YES
 from tests.assess.examined import asked, assessed, category
+from tests.proofs.places import places
+from tests.strategies import exams
 
 FALLS = "hx_falls_12m 0; hx_unsteady no; hx_fear_of_falling no;"
 
@@ -158,3 +169,45 @@ def test_what_no_rule_speaks_of_is_never_asked_for(finding: str) -> None:
     text = "rest_tremor_hand right 1; posture_tremor each 1; veering 1; arm_resistance each 1"
 
     assert finding not in {each.split()[0] for each in asked(text)}
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_a_direction_that_would_come_too_late_is_not_asked_for(side: str) -> None:
+    """One paratonic limb felt in one direction: a second such limb is enough, felt either way."""
+    limb = f"arm_resistance {side} 1; arm_resistance_varies {side} yes; "
+    found = asked(FALLS + limb + f"arm_resistance_directions {side} one", medicines=[])
+
+    assert "leg_resistance_varies both" in found
+    assert not [each for each in found if "directions" in each]
+
+
+@settings(max_examples=25)
+@given(exam=exams())
+def test_what_would_raise_an_emergency_is_asked_for(exam: Exam) -> None:
+    """Where one part is true already: every single answer that would raise it, without fail.
+
+    But for a detail of what is known not to be there, which would only be a contradiction.
+    """
+    known = knowledge()
+    world, found = world_of(exam, known), assess(exam, known)
+    named = {(each.finding, rule) for each in found.check_next for rule in each.settles}
+    for warning in known.warnings.values():
+        parts = [world.holds(warning.signs), world.holds(warning.context)]
+        if YES not in parts or result_of(world, warning.id) == "emergency":
+            continue
+        if warning.context is None and parts[0] is not YES:
+            continue
+        for finding_id, side in named_in(known, warning):
+            cell = (finding_id, side)
+            described = vocabulary()[finding_id].detail_of
+            if cell in exam.cells or (described and exam.value(described, side) == 0):
+                continue
+            for answer in answers_to(known, finding_id):
+                if result_of(world.supposing({cell: answer}), warning.id) == "emergency":
+                    assert (finding_id, warning.id) in named
+
+
+def named_in(known: Knowledge, warning: WarningRule) -> list[tuple[str, Side | None]]:
+    """Every cell that a warning asks about."""
+    expression = Reference(f"{warning.id}_raised")
+    return [each for each in dict.fromkeys(places(known, expression)) if each[0] in vocabulary()]

@@ -64,6 +64,8 @@ ALWAYS = [
         "any(rigid_arm) or any(spastic_arm)",
         "arm_resistance left 1; arm_resistance_varies left no; arm_resistance_directions left both",
     ),
+    # A finding without a side among those of a side.
+    ("any(clonus and tics) or any(clonus and not tics)", "clonus left yes"),
     # Two findings together.
     ("(hx_fever and hx_confusion) or not hx_fever or not hx_confusion", ""),
     ("at_least(1, hx_fever, hx_confusion, not hx_fever and not hx_confusion)", ""),
@@ -93,9 +95,20 @@ def test_what_is_true_either_way_is_called_true(sentence: str, text: str) -> Non
         "tics and not tics >= definite",
         "base is wide or base is narrow",
         "hx_years > essential_years or hx_years < recent_years",
+        "hx_fever and (hx_fever or hx_confusion)",
+        # One value, or one stretch of a number, makes the difference.
+        "not hx_years < recent_years or not hx_years < essential_years",
+        "hx_years <= recent_years or hx_years <= essential_years",
+        "not (hx_years > recent_years and hx_years < essential_years)",
+        # The values that are tried first all say yes.
+        "(hx_fever and not hx_fever) or not (tics >= definite and not tics >= marked)",
         # Where not knowing is itself the point, and in arithmetic, three values have the last word.
         "hx_fever or (not hx_fever and known(hx_fever))",
         "(hx_fever or not hx_fever) and (surely(hx_fever) or not hx_fever)",
+        "surely(hx_fever or hx_confusion) or not hx_fever",
+        "any((clonus or not clonus) and (surely(clonus) or not clonus))",
+        "surely(any(clonus)) or not any(clonus)",
+        "surely(eye_sign) or not eye_sign",
         "systolic_fall >= drop_systolic or not systolic_fall >= drop_systolic",
         "lying_sys >= lying_high or lying_sys < lying_high or systolic_fall >= drop_systolic",
         "age > copper_age or age <= copper_age",
@@ -105,6 +118,25 @@ def test_what_is_true_either_way_is_called_true(sentence: str, text: str) -> Non
 def test_what_may_come_out_either_way_stays_unknown(sentence: str) -> None:
     """Nothing is called true or false that an answer could turn around."""
     assert UNKNOWN is exactly(asked_of(Exam(), parse(sentence)), "asked")
+
+
+@pytest.mark.parametrize("fever", ["hx_fever", "not hx_fever"])
+@pytest.mark.parametrize(
+    "tics",
+    [
+        "not tics",
+        "(tics and not tics >= definite)",
+        "(tics >= definite and not tics >= marked)",
+        "tics >= marked",
+    ],
+)
+def test_a_single_pair_of_values_that_turns_it_around_is_found(fever: str, tics: str) -> None:
+    """Wherever it lies among the eight: the search may not stop at the values it tries first."""
+    both_known = "(hx_fever or not hx_fever) and (tics or not tics)"
+    varies = f"{both_known} and not ({fever} and {tics})"
+
+    assert UNKNOWN is exactly(asked_of(Exam(), parse(varies)), "asked")
+    assert YES is exactly(asked_of(Exam(), parse(f"({varies}) or ({fever} and {tics})")), "asked")
 
 
 def test_a_search_that_grows_too_long_gives_up_with_unknown() -> None:
@@ -143,6 +175,21 @@ def test_a_medicine_that_was_supposed_is_no_reason() -> None:
 
     assert YES is exactly(world, "asked")
     assert ["hx_fever"] == [each.finding for each in because_exactly(world, "asked")]
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "systolic_fall >= drop_systolic or not systolic_fall >= drop_systolic",
+        "arms_equal or arms_equal",
+    ],
+)
+def test_what_cannot_be_tried_does_not_stand_in_the_way(sentence: str) -> None:
+    """A difference of pressures, or sums of grades: what stands beside it decides."""
+    world = asked_of(Exam(), parse(f"{sentence} or hx_fever or not hx_fever"))
+
+    assert YES is exactly(world, "asked")
+    assert () == because_exactly(world, "asked")
 
 
 # ---- against every completion

@@ -32,7 +32,7 @@ from app.knowledge.load import knowledge
 from app.knowledge.outline import split
 from app.logic.expression import AtLeast, Atom, Reference, walk
 from app.logic.truth import NO, UNKNOWN, YES, at_least, conjunction, disjunction
-from tests.assess.examined import exam_of
+from tests.assess.examined import exam_of, in_short
 from tests.strategies import exams
 
 KNOWN = knowledge()
@@ -74,12 +74,6 @@ def goal(told: Explanation, reach: str) -> list[tuple[str, list[str]]]:
     return [(change.level, [in_short(each) for each in change.altered]) for change in changes]
 
 
-def in_short(altered: Altered) -> str:
-    """`drift left: 2 > 0`; an unknown finding is `?`."""
-    where = f"{altered.name} {altered.side}" if altered.side else altered.name
-    return f"{where}: {'?' if altered.was is None else altered.was} > {altered.becomes}"
-
-
 # ---- conditions
 
 
@@ -90,7 +84,7 @@ def test_each_condition_stands_with_its_answer_and_its_entries() -> None:
     slow, either = whole.items
     tremor, rigid = either.items
 
-    assert ("fits", YES) == (told.level, told.truth)
+    assert ("parkinsonism", "fits", YES) == (told.rule, told.level, told.truth)
     assert ("All of:", YES) == (whole.text, whole.truth)
     assert ("Bradykinesia on either side", YES) == (slow.text, slow.truth)
     assert [("finger_tap_slow", 2), ("finger_tap_decrement", 2)] == [
@@ -157,7 +151,8 @@ def test_a_warning_shows_signs_context_and_urgencies() -> None:
     """The tier that is reached is the one that counts."""
     told = explained("rapid_weakness", "weak_leg right 2; weak_leg left 0; hx_onset days_weeks")
 
-    assert "same_day" == told.level
+    assert ("rapid_weakness", "same_day") == (told.rule, told.level)
+    assert ["emergency", "same_day"] == [tier.level for tier in told.tiers]
     assert [YES, YES] == [each.truth for each in told.requirement]
     emergency, same_day = told.tiers
     assert emergency.condition is not None
@@ -183,9 +178,23 @@ def test_the_falls_group_shows_its_branches_and_the_one_that_counts() -> None:
     """The first that is so (montero2022)."""
     told = explain_falls(exam_of("hx_falls_12m 1; hx_fall_injury yes"), KNOWN)
 
-    assert "high" == told.level
+    assert ("fall_risk", "high", YES, ()) == (told.rule, told.level, told.truth, told.requirement)
     assert [True, *[False] * 5] == [tier.is_reached for tier in told.tiers]
-    assert told.tiers[-1].condition is None
+    assert [(each.level, each.says) for each in KNOWN.fall_risk.branch] == [
+        (tier.level, tier.says) for tier in told.tiers
+    ]
+    assert (YES, None) == (
+        told.tiers[0].condition and told.tiers[0].condition.truth,
+        told.tiers[-1].condition,
+    )
+
+
+def test_of_two_branches_of_the_falls_group_that_hold_the_first_counts() -> None:
+    """And of one that does not hold nothing is reached (montero2022)."""
+    told = explain_falls(exam_of("hx_falls_12m 0; hx_unsteady no; hx_fear_of_falling no"), KNOWN)
+
+    assert "low" == told.level
+    assert ["low"] == [tier.level for tier in told.tiers if tier.is_reached]
 
 
 @settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)

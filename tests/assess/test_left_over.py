@@ -2,9 +2,11 @@
 
 import pytest
 
-from app.exam.vocabulary import vocabulary
+from app.assess.assess import world_of
+from app.assess.categories import explains
+from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import knowledge
-from tests.assess.examined import assessed
+from tests.assess.examined import assessed, exam_of
 
 
 def unexplained(text: str, **given: object) -> list[str]:
@@ -142,6 +144,16 @@ def test_a_category_explains_nothing_else(name: str) -> None:
     assert listed | ONE_VALUE.get(name, set()) | DETAILS.get(name, set()) == set(
         knowledge().categories[name].explains
     )
+
+
+def test_a_category_explains_what_its_requirement_speaks_of_without_a_list() -> None:
+    """Section 6: "its K and R findings always"; here in a category whose list is taken away."""
+    world = world_of(exam_of("reflexes_absent right yes; base narrow"), knowledge())
+    bare = knowledge().categories["sensory_ataxia"].model_copy(update={"explains": ()})
+
+    assert explains(world, bare, "reflexes_absent", Side.RIGHT)
+    assert not explains(world, bare, "reflexes_absent", Side.LEFT)
+    assert not explains(world, bare, "base", None)
 
 
 # ---- conflicts (section 1)

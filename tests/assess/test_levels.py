@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.assess.assessment import CategoryFound
 from app.assess.categories import level_of
 from app.logic.truth import Truth
 from tests.assess.examined import assessed, category
@@ -46,6 +47,13 @@ def test_every_category_is_judged_and_only_those_that_something_points_to_are_li
         each["id"] for each in found.as_json(every_category=True)["categories"]
     ]
     assert {"fits", "not_supported"} == {each.level for each in found.categories}
+
+
+def test_what_nothing_points_to_is_named_with_its_level_alone() -> None:
+    """Though a feature is there that would argue against its usual cause."""
+    found = category("parkinsonism", "vertical_gaze slow", medicines=["haloperidol"])
+
+    assert CategoryFound("parkinsonism", "not_supported") == found
 
 
 # ---- side: the sums of the paired core findings over those known on both sides
@@ -185,6 +193,23 @@ def test_a_caution_that_is_true_either_way_is_named_by_what_was_recorded() -> No
 
     assert "fits_with_cautions" == found.level
     assert ["arm_resistance", "arm_resistance_speed"] == [each.finding for each in found.against]
+
+
+def test_a_caution_that_is_there_whichever_it_is_is_named_by_what_was_recorded() -> None:
+    """Equal on both sides: symmetric, or from a medicine, of which nobody knows (postuma2015)."""
+    found = category(
+        "parkinsonism",
+        "toe_tap_slow each 1; toe_tap_decrement each 1; toe_tap_halts each 0;"
+        " finger_tap_slow each 0; finger_tap_decrement each 0; finger_tap_halts each 0;"
+        " rest_tremor_hand each 1; rest_tremor_leg each 0; arm_resistance each 0;"
+        " leg_resistance each 0",
+    )
+
+    assert "fits_with_cautions" == found.level
+    assert {"rest_tremor_hand", "toe_tap_slow", "toe_tap_decrement"} <= {
+        each.finding for each in found.against
+    }
+    assert {None} == {each.medicine for each in found.against}
 
 
 def test_the_sources_are_those_of_the_category_and_of_the_cautions_that_hold() -> None:

@@ -116,6 +116,7 @@ def test_an_ingredient_is_of_every_class_that_names_it() -> None:
         ("amytriptyline 25 mg", "amitriptyline"),
         ("warfarine", "warfarin"),
         ("citaloprame", "citalopram"),
+        ("10 mg codine", "codeine"),
     ],
 )
 def test_a_near_miss_is_offered(line: str, offered: str) -> None:
@@ -124,7 +125,9 @@ def test_a_near_miss_is_offered(line: str, offered: str) -> None:
     assert len(near(line)) <= 3
 
 
-@pytest.mark.parametrize("line", ["paracetamol 1 g", "vitamin D", "x", "10 mg", "?", "the lot"])
+@pytest.mark.parametrize(
+    "line", ["paracetamol 1 g", "vitamin D", "x", "10 mg", "?", "the lot", "dopa"]
+)
 def test_what_is_like_nothing_offers_nothing(line: str) -> None:
     """A wild guess would be worse than none."""
     assert () == near(line)

@@ -5,7 +5,10 @@ Where everything is known, test_second_reading.py goes through them all; here mo
 
 import pytest
 
-from tests.assess.examined import assessed, urgency, warning
+from app.assess.assess import world_of
+from app.assess.warnings import lacking
+from app.knowledge.load import knowledge
+from tests.assess.examined import assessed, exam_of, urgency, warning
 
 
 def because(name: str, text: str, **given: object) -> list[str]:
@@ -241,3 +244,79 @@ def test_emergencies_stand_above_everything_else() -> None:
         ("pull_test_unsafe", "routine"),
         ("fall_risk", "routine"),
     ] == [(each.id, each.urgency) for each in found]
+
+
+# ---- what a warning lacks, for what is asked next
+
+
+def lacks(name: str, text: str, urgency: str | None = None) -> set[str]:
+    """The findings that a warning lacks, or one of its urgencies."""
+    world = world_of(exam_of(text), knowledge())
+    return {str(each.finding) for each in lacking(world, knowledge().warnings[name], urgency)}
+
+
+CORD_FIRST = {"hx_bladder", "hx_bowel_or_saddle", "hx_cancer"}
+NO_CORD_FIRST = "hx_bladder none; hx_bowel_or_saddle no; hx_cancer no; hx_onset months_years;"
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "urgency", "asked", "not_asked"),
+    [
+        # Signs without their context, and a context without its signs.
+        ("stroke_like", "drift right 2", None, {"hx_onset"}, {"weak_arm"}),
+        ("stroke_like", "hx_onset sudden; hx_years 0.1", None, {"drift"}, {"hx_onset"}),
+        # Raised, and not yet as urgent as it can be.
+        (
+            "rapid_weakness",
+            "weak_leg right 1; weak_leg left 0; hx_onset sudden; hx_years 0.1",
+            "emergency",
+            {"hx_swallowing", "weak_arm"},
+            {"weak_leg", "hx_onset"},
+        ),
+        # Each urgency has a context of its own, and the second counts where the first is not.
+        (
+            "cord_compression",
+            "weak_leg each 1",
+            None,
+            {*CORD_FIRST, "hx_back_or_neck_pain"},
+            {"weak_leg"},
+        ),
+        ("cord_compression", "weak_leg each 1", "emergency", CORD_FIRST, {"hx_back_or_neck_pain"}),
+        (
+            "cord_compression",
+            "weak_leg each 1",
+            "same_day",
+            {"hx_back_or_neck_pain"},
+            {"hx_cancer"},
+        ),
+        (
+            "cord_compression",
+            NO_CORD_FIRST + "weak_leg each 1",
+            None,
+            {"hx_back_or_neck_pain"},
+            {"hx_cancer"},
+        ),
+    ],
+)
+def test_where_one_part_is_true_what_the_other_lacks_is_named(
+    name: str, text: str, urgency: str | None, asked: set[str], not_asked: set[str]
+) -> None:
+    """Section 1: "what the other lacks is asked for", and no more than that."""
+    found = lacks(name, text, urgency)
+
+    assert asked <= found
+    assert found.isdisjoint(not_asked)
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("stroke_like", ""),
+        ("stroke_like", "drift right 2; hx_onset months_years"),
+        ("rapid_weakness", "weak_leg right 1; weak_leg left 0; hx_onset months_years"),
+        ("cord_compression", "weak_leg each 1; hx_onset sudden"),
+    ],
+)
+def test_where_no_part_is_true_or_one_is_not_nothing_is_lacking(name: str, text: str) -> None:
+    """Nor where it is an emergency already, though an answer could withdraw it."""
+    assert set() == lacks(name, text, "emergency")

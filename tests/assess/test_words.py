@@ -60,7 +60,7 @@ def test_every_level_urgency_and_side_has_its_words() -> None:
 
 def test_a_line_with_two_ingredients_is_said_once() -> None:
     """A combined tablet is one medicine to whoever reads the print."""
-    exam = Exam(medicines=("levodopa/carbidopa 100/25 mg", "albuterol"))
+    exam = Exam(medicines=("levodopa/carbidopa 100/25 mg", "albuterol", "fluphenazine"))
 
     assert (
         (
@@ -68,4 +68,5 @@ def test_a_line_with_two_ingredients_is_said_once() -> None:
             "levodopa: replaces dopamine; carbidopa: replaces dopamine",
         ),
         ("albuterol", "salbutamol: can cause tremor"),
+        ("fluphenazine", "fluphenazine: can cause parkinsonism, blocks dopamine"),
     ) == medicines_in_words(assess(exam, knowledge()), knowledge())

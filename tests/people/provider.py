@@ -2,7 +2,8 @@
 
     with LocalProvider().serve() as provider: ...
 
-It asks nobody for a password: whoever comes is `subject`. The rest it does as a provider must: a
+It asks nobody for a password: whoever comes is `subject`, at once, or with `shows_page` after a
+press of its link. The rest it does as a provider must: a
 code counts once, for the program that asked, with the right secret and the right verifier.
 """
 
@@ -17,6 +18,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cache
+from html import escape
+from time import time
 from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
@@ -26,7 +29,7 @@ from cryptography.hazmat.primitives.asymmetric.padding import PKCS1v15
 from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey
 from cryptography.hazmat.primitives.hashes import SHA256
 from fastapi import FastAPI, Form, Header, Request
-from fastapi.responses import JSONResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from joserfc import jwt
 from joserfc.jwk import ECKey, KeySet, RSAKey
 from joserfc.jws import JWSRegistry
@@ -57,11 +60,14 @@ class LocalProvider:
     """What it says, and what of it is changed for a test.
 
     claims, metadata, answer: values put in place of the true ones; None leaves one out. id_token:
-    makes the token out of the claims, in place of `signed`.
+    makes the token out of the claims, in place of `signed`. now: what its clock says; None where
+    that is the time of this machine. redirect_uri: the only place that it sends anybody back to.
     """
 
     subject: str = "5f1c"
-    now: int = NOW
+    now: int | None = NOW
+    redirect_uri: str = REDIRECT_URI
+    shows_page: bool = False
     key: RSAKey | ECKey = field(default_factory=lambda: rsa_key("first"))
     header: dict[str, Any] = field(default_factory=lambda: {"alg": "RS256", "kid": "first"})
     published: list[RSAKey | ECKey] = field(default_factory=lambda: [rsa_key("first")])
@@ -81,16 +87,16 @@ class LocalProvider:
     @property
     def settings(self) -> ProviderSettings:
         """How the clinic has written it down."""
-        return ProviderSettings(self.issuer, CLIENT_ID, CLIENT_SECRET, REDIRECT_URI)
+        return ProviderSettings(self.issuer, CLIENT_ID, CLIENT_SECRET, self.redirect_uri)
 
     @contextmanager
-    def serve(self) -> Iterator["LocalProvider"]:
-        """Answer on a free port of this machine."""
+    def serve(self, name: str = "127.0.0.1") -> Iterator["LocalProvider"]:
+        """Answer on a free port of this machine. name: what it is called in its address."""
         with socket.socket() as listening:
             listening.bind(("127.0.0.1", 0))
             # From here on whoever connects is kept waiting until the server is there.
             listening.listen()
-            self.issuer = f"http://127.0.0.1:{listening.getsockname()[1]}"
+            self.issuer = f"http://{name}:{listening.getsockname()[1]}"
             config = uvicorn.Config(
                 self._program(), log_level="warning", access_log=False, ws="none", lifespan="off"
             )
@@ -107,18 +113,19 @@ class LocalProvider:
         """Follow an address there as a browser does; what the browser comes back with."""
         sent = requests.get(address, allow_redirects=False, timeout=10)
         back = urlsplit(sent.headers["Location"])
-        assert REDIRECT_URI == f"{back.scheme}://{back.netloc}{back.path}"
+        assert self.redirect_uri == f"{back.scheme}://{back.netloc}{back.path}"
         return _changed(dict(parse_qsl(back.query)), self.answer)
 
     def true_claims(self, nonce: str) -> dict[str, Any]:
         """What an honest ID token holds."""
+        now = int(time()) if self.now is None else self.now
         return {
             "iss": self.issuer,
             "sub": self.subject,
             "aud": CLIENT_ID,
-            "iat": self.now,
-            "exp": self.now + 300,
-            "auth_time": self.now,
+            "iat": now,
+            "exp": now + 300,
+            "auth_time": now,
             "nonce": nonce,
             "name": "Ada Lindqvist",
         }
@@ -166,13 +173,16 @@ class LocalProvider:
             return KeySet(list(self.published)).as_dict(private=False)
 
         @program.get("/authorize")
-        def authorize(request: Request) -> RedirectResponse:
+        def authorize(request: Request) -> Response:
             asked = dict(request.query_params)
             self.asked.append(asked)
             code = secrets.token_urlsafe(16)
             self._codes[code] = asked
             back = urlencode({"code": code, "state": asked["state"], "iss": self.issuer})
-            return RedirectResponse(f"{asked['redirect_uri']}?{back}", status_code=302)
+            address = f"{asked['redirect_uri']}?{back}"
+            if self.shows_page:
+                return HTMLResponse(f'<a href="{escape(address)}">It is me</a>')
+            return RedirectResponse(address, status_code=302)
 
         @program.post("/token")
         def token(

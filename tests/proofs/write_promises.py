@@ -10,6 +10,7 @@ from app.assess.words import level_words, urgency_words
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import Knowledge, knowledge
 from tests.proofs import (
+    test_asked,
     test_emergencies,
     test_exact,
     test_falls,
@@ -30,6 +31,7 @@ PROOFS = (
     test_mirror,
     test_rules,
     test_levels,
+    test_asked,
 )
 MADE_BY = "Made by python -m tests.proofs.write_promises. Do not change it by hand."
 INTRODUCTION = """\

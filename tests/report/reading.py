@@ -14,6 +14,7 @@ from pypdf import PdfReader
 from app.knowledge.load import knowledge
 from app.report.pdf import pdf
 from tests.report.samples import (
+    amendment,
     emergency_exam,
     nasty_report,
     normal_exam,
@@ -21,6 +22,7 @@ from tests.report.samples import (
     one_sided_exam,
     questioned_exam,
     report,
+    signed_report,
     whole_exam,
 )
 
@@ -32,6 +34,10 @@ SAMPLES = {
     "emergency": lambda: report(emergency_exam()),
     "questioned": lambda: report(questioned_exam()),
     "whole": lambda: report(whole_exam()),
+    "signed": lambda: signed_report(one_sided_exam()),
+    "amended": lambda: signed_report(
+        one_sided_exam(), amendment(1), amendment(2), amendment(3), demo=True
+    ),
     "nasty": nasty_report,
 }
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta, timezone
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
@@ -13,6 +13,7 @@ from app.exam.record import Cell, Exam, Patient, Recorded, Untestable
 from app.exam.vocabulary import Scale, vocabulary
 from app.knowledge.load import knowledge
 from app.report.page import Person, ReportInput
+from app.report.signed import Amendment, Decision, SignatureBlock
 
 PERSON = Person("Karlsson", "Maria Elena", date(1945, 7, 14), "female", "A-2041-77")
 STARTED = datetime(2026, 2, 3, 14, 5, tzinfo=UTC)
@@ -186,6 +187,64 @@ def report(exam: Exam, **changed: Any) -> ReportInput:
         "demo": False,
     }
     return ReportInput(**plain | changed)
+
+
+SIGNED_AT = datetime(2026, 2, 3, 16, 2, tzinfo=timezone(timedelta(hours=1)))
+SIGNATURE = SignatureBlock(
+    printed_name="Dr Paul Example",
+    role="physician",
+    meaning="I examined this person and reviewed every finding",
+    signed_at=SIGNED_AT,
+    exam_id="c0ffee12",
+    revision=41,
+    knowledge=knowledge().version,
+    content_sha256="9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+    audit="412:60303ae22b998861bce3b28f33eec1be758a213c86c93c076dbe9f558c11c752",
+)
+
+
+def amendment(number: int, **changed: Any) -> Amendment:
+    """The amendment of this number, made on a later day."""
+    kind, text, reason = (
+        ("addendum", "The blood test came back: nothing new.", "a result that came later"),
+        ("late_entry", "The left foot was seen too.\nIt turned in.", "forgotten on the day"),
+        ("correction", "The first fall was in May, not in March.", "the date was mistyped"),
+    )[(number - 1) % 3]
+    plain: dict[str, Any] = {
+        "number": number,
+        "kind": kind,
+        "reason": reason,
+        "text": text,
+        "signature": replace(
+            SIGNATURE,
+            printed_name="Dr Ana Sample",
+            signed_at=SIGNED_AT + timedelta(days=number),
+            content_sha256=f"{number:064x}",
+        ),
+    }
+    return Amendment(**plain | changed)
+
+
+def decisions_on(exam: Exam) -> tuple[Decision, ...]:
+    """The first next step taken over, the second declined, the others left open."""
+    steps = [step.id for step in assess(exam, knowledge()).next_steps]
+    return tuple(
+        Decision(step, place == 0, "" if place == 0 else "was done last year")
+        for place, step in enumerate(steps[:2])
+    )
+
+
+def signed_report(exam: Exam, *amendments: Amendment, **changed: Any) -> ReportInput:
+    """A signed exam, amended where there are amendments."""
+    plain: dict[str, Any] = {
+        "state": "amended" if amendments else "signed",
+        "impression": "Slow and stiff on one side.\nNo sign of another cause.",
+        "plan": "Referral. Physiotherapy twice a week.",
+        "decisions": decisions_on(exam),
+        "signature": SIGNATURE,
+        "amendments": amendments,
+    }
+    return report(exam, **plain | changed)
 
 
 def nasty_report() -> ReportInput:

@@ -21,12 +21,14 @@ from app.exam.record import Exam
 from app.exam.vocabulary import SIDES, vocabulary
 from app.knowledge.load import knowledge
 from app.report.coverage import coverage
-from app.report.note import MOST_WORDS, SHORTER, Room, text_note
+from app.report.note import MOST_WORDS, text_note
 from app.report.page import Person, ReportInput
+from app.report.room import SHORTER, Room
 from app.report.wrapping import COLUMNS, width
 from tests.report.drawn import exams
 from tests.report.samples import (
     PERSON,
+    amendment,
     emergency_exam,
     mirrored,
     nasty_report,
@@ -35,14 +37,17 @@ from tests.report.samples import (
     one_sided_exam,
     read,
     report,
+    signed_report,
 )
 
 GOLDEN = Path(__file__).parent / "golden"
 SAMPLES = {
-    "normal": normal_exam,
-    "one_sided": one_sided_exam,
-    "nurse": nurse_exam,
-    "emergency": emergency_exam,
+    "normal": lambda: report(normal_exam()),
+    "one_sided": lambda: report(one_sided_exam()),
+    "nurse": lambda: report(nurse_exam()),
+    "emergency": lambda: report(emergency_exam()),
+    "signed": lambda: signed_report(one_sided_exam()),
+    "amended": lambda: signed_report(one_sided_exam(), amendment(1), amendment(2)),
 }
 
 
@@ -113,7 +118,7 @@ def assert_keeps_its_limits(text: str) -> None:
     assert [] == [line for line in text.splitlines() if width(line) > COLUMNS]
     assert [] == [line for line in text.splitlines() if line != line.rstrip() or not line]
     assert all(character.isprintable() for line in text.split("\n") for character in line)
-    assert text.startswith("DRAFT, not signed")
+    assert text.startswith(("DRAFT, not signed", "SIGNED by ", "AMENDED, see amendment "))
     assert text.endswith(".\n")
 
 
@@ -127,7 +132,7 @@ def test_the_note_reads_as_it_did(name: str) -> None:
     EVENHAND_WRITE_GOLDEN=1 python -m pytest tests/report/test_note.py -k reads_as_it_did
     """
     path = GOLDEN / f"{name}.txt"
-    text = note(report(SAMPLES[name]()))
+    text = note(SAMPLES[name]())
     if os.environ.get("EVENHAND_WRITE_GOLDEN") == "1":
         path.write_text(text, encoding="utf-8")
 

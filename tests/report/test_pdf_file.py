@@ -220,12 +220,6 @@ def test_a_bundled_font_is_served() -> None:
 # ---- what is refused, and what is kept
 
 
-def test_only_a_draft_can_be_printed() -> None:
-    """Neither may a draft look signed nor the other way round."""
-    with pytest.raises(ValueError, match="state 'signed': only open and ready can print"):
-        report(normal_exam(), state="signed")
-
-
 @pytest.mark.parametrize("name", ["started_at", "printed_at"])
 def test_a_time_needs_its_offset(name: str) -> None:
     """A naive time would be printed as if it were known where it was read."""

@@ -10,29 +10,41 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sqlalchemy import Engine
+from sqlalchemy import Engine, delete
+from sqlmodel import select
 
 from app.exam.reading import exam_as_json
 from app.exam.record import Patient
 from app.exam.vocabulary import vocabulary
+from app.store.accounts import accounts, has_demo_accounts
+from app.store.audit_tables import AuditRow
 from app.store.demo import BadDemo, load_demo, read_demo
-from app.store.engine import make_engine, reading
+from app.store.engine import make_engine, reading, writing
 from app.store.entries import EntryRecord, history
 from app.store.exams import exam_record, worklist
 from app.store.patients import age_on, find_patients
+from app.store.people_tables import AccountRow
+from app.store.tables import EntryRow
+from app.store.verify import verify
 from tests.store.clinic import a_patient
+from tests.store.people import an_account
 
 FOLDER = Path(__file__).parents[2] / "seed_demo"
 AS_WRITTEN = datetime(2026, 11, 25, 20, 0, tzinfo=UTC)
 LATER = datetime(2031, 7, 1, 3, 0, tzinfo=UTC)
 
 
+def kept(password: str) -> str:
+    """What the tests keep of a password; the store does not look at it."""
+    return f"kept of {password}"
+
+
 def test_the_demo_is_loaded_once(engine: Engine) -> None:
     """A second start changes nothing."""
-    first = load_demo(engine, FOLDER, AS_WRITTEN)
+    first = load_demo(engine, FOLDER, AS_WRITTEN, kept)
     with reading(engine) as session:
         before = find_patients(session, ""), worklist(session)
-    second = load_demo(engine, FOLDER, AS_WRITTEN)
+    second = load_demo(engine, FOLDER, AS_WRITTEN, kept)
     with reading(engine) as session:
         after = find_patients(session, ""), worklist(session)
 
@@ -48,7 +60,7 @@ def test_servers_that_start_together_load_the_demo_once(engine: Engine) -> None:
 
     def load(_: int) -> int:
         start.wait()
-        return load_demo(engine, FOLDER, AS_WRITTEN)
+        return load_demo(engine, FOLDER, AS_WRITTEN, kept)
 
     with ThreadPoolExecutor(2) as pool:
         assert [0, 6] == sorted(pool.map(load, range(2)))
@@ -58,14 +70,75 @@ def test_the_demo_never_mixes_with_real_patients(engine: Engine) -> None:
     """Invented people beside real ones would be taken for real."""
     real = a_patient(engine)
 
-    assert 0 == load_demo(engine, FOLDER, AS_WRITTEN)
+    assert 0 == load_demo(engine, FOLDER, AS_WRITTEN, kept)
     with reading(engine) as session:
         assert [real] == find_patients(session, "")
+        assert [] == accounts(session)
+
+
+def test_the_demo_never_comes_to_people_who_work_here(engine: Engine) -> None:
+    """Its passwords are known to everybody; they would open what the clinic records."""
+    real = an_account(engine, "admin", "administrator")
+
+    assert 0 == load_demo(engine, FOLDER, AS_WRITTEN, kept)
+    with reading(engine) as session:
+        assert [real] == accounts(session)
+        assert [] == find_patients(session, "")
+        assert not has_demo_accounts(session)
+
+
+def test_the_accounts_come_with_the_passwords_that_the_page_tells(engine: Engine) -> None:
+    """Each long enough for the rules of real ones, and marked by its name as what it is."""
+    load_demo(engine, FOLDER, AS_WRITTEN, kept)
+    told = read_demo(FOLDER, AS_WRITTEN).accounts
+    with reading(engine) as session:
+        held = accounts(session)
+        assert has_demo_accounts(session)
+
+    assert ["demo-administrator", "demo-nurse", "demo-physician"] == [
+        each.sign_in_name for each in held
+    ]
+    assert {
+        (each.sign_in_name, each.printed_name, each.role, kept(each.password)) for each in told
+    } == {(each.sign_in_name, each.printed_name, each.role, each.password_hash) for each in held}
+    assert min(len(each.password) for each in told) >= 15
+    assert {"nurse", "physician", "administrator"} == {each.role for each in told}
+
+
+def test_a_demo_from_before_there_were_accounts_is_given_them(engine: Engine) -> None:
+    """Otherwise nobody could sign in to it any more. Its patients are not added again."""
+    load_demo(engine, FOLDER, AS_WRITTEN, kept)
+    with writing(engine) as session:
+        session.exec(delete(AccountRow))
+    again = load_demo(engine, FOLDER, AS_WRITTEN, kept)
+    with reading(engine) as session:
+        assert (0, 3, 6) == (again, len(accounts(session)), len(find_patients(session, "")))
+
+
+def test_what_the_demo_records_is_recorded_by_its_accounts(engine: Engine) -> None:
+    """The audit of the demonstration can be tried out: who did what, in one chain."""
+    load_demo(engine, FOLDER, AS_WRITTEN, kept)
+    with reading(engine) as session:
+        by_id = {each.id: (each.printed_name, each.role) for each in accounts(session)}
+        by_id[""] = ("Evenhand", "")
+        entries = list(session.exec(select(EntryRow)))
+        acts = list(session.exec(select(AuditRow)))
+        verified = verify(session)
+
+        assert {(each.by, each.role) for each in entries} == {
+            by_id[each.account_id or "none"] for each in entries
+        }
+        assert [by_id[each.account_id] for each in acts] == [
+            (each.name, each.role) for each in acts
+        ]
+        added = {name for each in acts if each.action == "add_patient" for name in [each.name]}
+        assert {"Teo Contoh"} == added
+        assert (len(entries), ()) == (verified.rows, verified.alterations)
 
 
 def test_what_is_stored_is_what_the_files_say(engine: Engine) -> None:
     """Findings, medicines, sex, and the age on the day of each exam."""
-    load_demo(engine, FOLDER, AS_WRITTEN)
+    load_demo(engine, FOLDER, AS_WRITTEN, kept)
     demo = read_demo(FOLDER, AS_WRITTEN)
     written = {
         (person.new.chart_number, each.started_at, each.reason): exam_as_json(each.exam)
@@ -88,7 +161,7 @@ def entries(
     """The entries of every exam, newest exam first, loaded years after they were written."""
     file = shutil.copy(migrated_file, tmp_path_factory.mktemp("demo"))
     engine = make_engine(f"sqlite:///{file}")
-    load_demo(engine, FOLDER, LATER)
+    load_demo(engine, FOLDER, LATER, kept)
     with reading(engine) as session:
         made = [history(session, row.exam_id) for row in worklist(session)]
     engine.dispose()
@@ -146,6 +219,9 @@ def test_every_age_stays_as_the_file_says(now: datetime) -> None:
         ("clinic.toml", "DEMO-0006-a.json", "gone.json", "gone.json: "),
         ("clinic.toml", 'chart_number = "DEMO-0002"', "", "clinic.toml: chart_number"),
         ("clinic.toml", 'birth_date = "1945-08-21"', "", "clinic.toml: 'birth_date' is missing"),
+        ("clinic.toml", 'role = "nurse"', 'role = "cook"', "an account for each of nurse, phys"),
+        ("clinic.toml", 'role = "nurse"', "", "clinic.toml: 'role' is missing"),
+        ("clinic.toml", '"demo-nurse"', '"nurse"', "nurse does not begin with demo-"),
         ("clinic.toml", "as_of = ", "as of = ", "clinic.toml: "),
         ("clinic.toml", "18:00:00+00:00", "18:00:00", "18:00:00 has no offset"),
         ("clinic.toml", "09:05:00+00:00", "09:05:00", "09:05:00 has no offset"),
@@ -163,15 +239,23 @@ def test_a_faulty_file_is_named(tmp_path: Path, file: str, old: str, new: str, s
     assert says in str(refused.value)
 
 
-def test_a_demo_that_fails_loads_nobody(engine: Engine, tmp_path: Path) -> None:
-    """A chart number given twice is found only when the second is added."""
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('DEMO-0006"', 'demo-0001"', "already taken"),
+        ("demo-administrator", "demo-nurse", "sign-in name is taken"),
+    ],
+)
+def test_a_demo_that_fails_loads_nobody(
+    engine: Engine, tmp_path: Path, old: str, new: str, says: str
+) -> None:
+    """What is given twice is found only when the second is added."""
     folder = shutil.copytree(FOLDER, tmp_path / "demo")
     file = folder / "clinic.toml"
-    file.write_text(
-        file.read_text(encoding="utf-8").replace('DEMO-0006"', 'demo-0001"'), encoding="utf-8"
-    )
+    file.write_text(file.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
 
-    with pytest.raises(BadDemo, match="already taken"):
-        load_demo(engine, folder, AS_WRITTEN)
+    with pytest.raises(BadDemo, match=says):
+        load_demo(engine, folder, AS_WRITTEN, kept)
     with reading(engine) as session:
         assert [] == find_patients(session, "")
+        assert [] == accounts(session)

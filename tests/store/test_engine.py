@@ -156,3 +156,30 @@ def test_a_session_that_is_not_for_writing_cannot_write_to_sqlite(file_engine: E
     with Session(file_engine) as session, pytest.raises(DBAPIError, match="readonly"):
         add_patient(session, new, NOW)
     file_engine.dispose()
+
+
+def test_a_commit_that_fails_leaves_the_database_free(file_engine: Engine) -> None:
+    """A transaction left open on a pooled connection would keep every other write out."""
+    migrate(file_engine)
+    with pytest.raises(DBAPIError, match="FOREIGN KEY"):
+        alert_of_no_exam(file_engine)
+
+    assert [] == a_worklist(file_engine)
+    assert "Erika" == a_patient(file_engine).given_name
+
+
+def alert_of_no_exam(engine: Engine) -> None:
+    """Write a row whose exam is missing, which is found at the commit and not at the statement."""
+    orphan = (
+        "INSERT INTO alert (exam_id, warnings, since) "
+        "VALUES ('none', '[]', '2026-03-04 09:30:00.000000')"
+    )
+    with writing(engine) as session:
+        session.connection().execute(text("PRAGMA defer_foreign_keys = ON"))
+        session.connection().execute(text(orphan))
+
+
+def a_worklist(engine: Engine) -> list[str]:
+    """The ids of the exams, as the next request reads them."""
+    with reading(engine) as session:
+        return [row.exam_id for row in worklist(session)]

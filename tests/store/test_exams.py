@@ -148,7 +148,7 @@ def test_an_exam_that_this_version_cannot_read_is_said_to_be_so(engine: Engine) 
     write(engine, exam.id, {("tug_s", None): 9}, 0)
     strange = (
         "INSERT INTO entry SELECT 99, exam_id, 2, 'grip', side, value, \"by\", role, at, NULL, "
-        "bulk FROM entry WHERE id = 1"
+        "bulk, account_id FROM entry WHERE id = 1"
     )
     with writing(engine) as session:
         session.connection().execute(text(strange))

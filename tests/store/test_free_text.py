@@ -9,6 +9,7 @@ from app.store.free_text import (
     check_as_typed,
     check_line,
     check_lines,
+    check_name,
     exact_key,
     search_key,
 )
@@ -111,3 +112,21 @@ def test_too_long_is_told_with_the_limit() -> None:
         check_line("123456", longest=5)
     with pytest.raises(BadText, match="is longer than 5 characters"):
         check_lines("123\n456", longest=5)
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"),
+    [
+        (" ", "is missing"),
+        ("—?", "has no letter or digit"),
+        ("x" * 6, "is longer than 5 characters"),
+        ("a\x00", "holds a character that cannot be kept (U+0000)"),
+    ],
+)
+def test_a_name_has_a_letter_or_a_digit(typed: str, says: str) -> None:
+    """A dash in its place is as good as nothing."""
+    with pytest.raises(BadText) as fault:
+        check_name(typed, longest=5)
+
+    assert says == str(fault.value)
+    assert "Ó 7" == check_name("  Ó  7 ", longest=5)

@@ -2,8 +2,9 @@
 
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +18,15 @@ from sqlalchemy.exc import DBAPIError
 
 from app.exam.vocabulary import Side
 from app.store import audit_tables, people_tables, signing_tables, tables  # noqa: F401
+from app.store.accounts import add_account
+from app.store.actor import PROGRAM
+from app.store.audit_tables import EmergencyAccessRow, SettingRow
 from app.store.columns import Table
-from app.store.engine import MIGRATIONS, make_engine, migrate
+from app.store.engine import MIGRATIONS, make_engine, migrate, reading, writing
 from app.store.refusals import Unreadable
-from tests.store.clinic import an_exam, stored, write
+from app.store.signing_tables import DocumentRow, ReviewRow, SignatureRow
+from app.store.verify import EVIDENCE, verify
+from tests.store.clinic import NOW, an_exam, stored, write
 
 ROOT = Path(__file__).parents[2]
 
@@ -131,6 +137,92 @@ def test_tables_of_a_newer_version_are_not_touched(engine: Engine) -> None:
         migrate(engine)
 
 
+PATIENT = "a" * 32
+EXAM = "b" * 32
+
+
+def first_version(engine: Engine, moment: str) -> None:
+    """The tables as the first version made them, with an exam of its time."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    with changing(engine) as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+        connection.execute(
+            text(
+                "INSERT INTO patient VALUES (:id, 'T-1', 'Ó Sampla', 'Bríd', '1950-05-06', NULL, "
+                ":at, 't-1', 'o sampla brid', 'brid o sampla')"
+            ),
+            {"id": PATIENT, "at": moment},
+        )
+        connection.execute(
+            text(
+                "INSERT INTO exam VALUES (:id, :patient, 'open', 'two\nlines', :at, 'Ana', "
+                "'nurse', 3)"
+            ),
+            {"id": EXAM, "patient": PATIENT, "at": moment},
+        )
+        for revision, finding, side, value, replaces, bulk in (
+            (1, "drift", "right", "1", None, False),
+            (2, "drift", "right", None, 1, False),
+            (2, "tug_s", None, "9.50", None, False),
+            (3, "drift", "left", "0", None, True),
+        ):
+            connection.execute(
+                text(
+                    'INSERT INTO entry (exam_id, revision, finding, side, value, "by", role, at, '
+                    "replaces, bulk) VALUES (:exam, :revision, :finding, :side, :value, "
+                    "'Dr Per Prøve', 'physician', :at, :replaces, :bulk)"
+                ),
+                {
+                    "exam": EXAM, "revision": revision, "finding": finding,
+                    "side": side, "value": value, "at": moment, "replaces": replaces, "bulk": bulk,
+                },
+            )  # fmt: skip
+
+
+def everything(engine: Engine, columns: Mapping[str, str]) -> dict[str, list[tuple[Any, ...]]]:
+    """These columns of these tables, row by row."""
+    with engine.connect() as connection:
+        return {
+            table: [
+                tuple(row)
+                for row in connection.execute(text(f"SELECT {listed} FROM {table} ORDER BY id"))
+            ]
+            for table, listed in columns.items()
+        }
+
+
+def test_a_database_of_the_first_version_keeps_every_value(empty_engine: Engine) -> None:
+    """An update of the program must not touch what was recorded; the audit vouches for it then."""
+    at = NOW.isoformat(sep=" ")
+    first_version(empty_engine, at.removesuffix("+00:00") if is_sqlite(empty_engine) else at)
+    columns = {
+        table: ", ".join(f'"{each["name"]}"' for each in inspect(empty_engine).get_columns(table))
+        for table in ("patient", "exam", "entry")
+    }
+    before = everything(empty_engine, columns)
+    migrate(empty_engine)
+    kept = stored(empty_engine, EXAM)
+    with reading(empty_engine) as session:
+        verified = verify(session)
+
+    assert [1, 1, 4] == [len(rows) for rows in before.values()]
+    assert before == everything(empty_engine, columns)
+    assert {"entry": [(None,)] * 4} == everything(empty_engine, {"entry": "account_id"})
+    assert ("Bríd", NOW, 3) == (kept.patient.given_name, kept.started_at, kept.revision)
+    assert {("drift", Side.LEFT): 0, ("tug_s", None): Decimal("9.50")} == dict(kept.exam.cells)
+    assert kept.cells["drift", Side.RIGHT].value is None
+    assert (4, ()) == (verified.rows, verified.alterations)
+    after = write(empty_engine, EXAM, {("drift", Side.RIGHT): 2}, at_revision=3)
+    assert 5 == after.cells["drift", Side.RIGHT].entry_id
+
+
+def is_sqlite(engine: Engine) -> bool:
+    """Whether this is the file."""
+    return engine.dialect.name == "sqlite"
+
+
 def test_there_is_no_way_back(engine: Engine) -> None:
     """Taking a table back would delete exams."""
     exam = an_exam(engine)
@@ -156,7 +248,7 @@ ATTACKS = {
         "INSERT OR REPLACE INTO entry SELECT * FROM entry",
         (
             "REPLACE INTO entry SELECT 99, exam_id, revision, finding, side, '0', \"by\", role, "
-            "at, replaces, bulk FROM entry"
+            "at, replaces, bulk, account_id FROM entry"
         ),
     ),
     "postgresql": (
@@ -184,6 +276,73 @@ def test_no_statement_changes_or_deletes_an_entry(engine: Engine) -> None:
     assert kept == stored(engine, exam.id)
 
 
+# What every act is kept in; the entries have triggers of their own, tested above.
+ONLY_ADDED = sorted({str(each.__tablename__) for each in EVIDENCE} - {"entry"} | {"audit"})
+
+
+def a_row_of_each(engine: Engine) -> None:
+    """One row in every table that is only ever added to."""
+    exam = an_exam(engine)
+    with writing(engine) as session:
+        who = add_account(session, "per", "Dr Per Prøve", "physician", actor=PROGRAM, now=NOW)
+        session.add(
+            DocumentRow(sha256="d", exam_id=exam.id, media_type="x", content=b"x", made_at=NOW)
+        )
+        session.add(SettingRow(name="name", value="Hill Clinic", by="Ada", at=NOW))
+        session.add(EmergencyAccessRow(account_id=who.id, reason="why", at=NOW, until=NOW))
+        session.add(
+            ReviewRow(
+                exam_id=exam.id, revision=1, kind="plan", item="", value='"x"', by="Dr Per Prøve",
+                role="physician", at=NOW,
+            )
+        )  # fmt: skip
+        session.flush()
+        session.add(
+            SignatureRow(
+                id="s", exam_id=exam.id, number=0, kind="exam", revision=1, knowledge="1",
+                content="{}", content_sha256="c", note="n", account_id=who.id,
+                printed_name="Dr Per Prøve",
+                role="physician", meaning="signed", signed_at=NOW, signed_offset="+00:00",
+                document_sha256="d", audit_number=1, audit_hash="h",
+            )
+        )  # fmt: skip
+
+
+def attacks_on(engine: Engine, table: str) -> list[str]:
+    """Every way to change or delete a row of a table."""
+    key = inspect(engine).get_pk_constraint(table)["constrained_columns"][0]
+    attacks = [f"UPDATE {table} SET {key} = {key}", f"DELETE FROM {table}"]
+    again = f"INTO {table} SELECT * FROM {table}"
+    if is_sqlite(engine):
+        return [*attacks, f"INSERT OR REPLACE {again}"]
+    in_place = f"INSERT {again} ON CONFLICT ({key}) DO UPDATE SET {key} = excluded.{key}"
+    return [*attacks, f"TRUNCATE {table} CASCADE", in_place]
+
+
+def test_no_statement_changes_or_deletes_what_is_only_added(engine: Engine) -> None:
+    """Signatures, signed pages, reviews, settings, emergency access, and the audit itself."""
+    a_row_of_each(engine)
+
+    def rows() -> list[list[tuple[Any, ...]]]:
+        with engine.connect() as connection:
+            return [
+                [tuple(row) for row in connection.execute(text(f"SELECT * FROM {table}"))]
+                for table in ONLY_ADDED
+            ]
+
+    before = rows()
+    for table in ONLY_ADDED:
+        for attack in attacks_on(engine, table):
+            with (
+                pytest.raises(DBAPIError, match=r"is never (changed|deleted): add a new one"),
+                changing(engine) as connection,
+            ):
+                connection.execute(text(attack))
+
+    assert [] not in before
+    assert before == rows()
+
+
 def entry_sql(*, revision: int = 9, side: str = "left", role: str = "nurse", replaces: str) -> str:
     """An entry of the pronator drift, made past the functions of the store."""
     return (
@@ -195,7 +354,7 @@ def entry_sql(*, revision: int = 9, side: str = "left", role: str = "nurse", rep
 
 TWICE = (
     'INSERT INTO entry SELECT 99, exam_id, revision, finding, side, value, "by", role, at, NULL, '
-    "bulk FROM entry WHERE finding = 'tug_s'"
+    "bulk, account_id FROM entry WHERE finding = 'tug_s'"
 )
 
 

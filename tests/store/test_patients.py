@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import Engine
+from sqlmodel import select
 
+from app.store.audit_tables import AuditRow
 from app.store.engine import reading, writing
 from app.store.patients import (
     PatientCard,
@@ -19,7 +21,7 @@ from app.store.patients import (
     patient,
 )
 from app.store.refusals import BadForm, NotFound
-from tests.store.clinic import NOW, TODAY, a_patient, form, wait_until_blocked
+from tests.store.clinic import NOW, NURSE, TODAY, a_patient, form, wait_until_blocked
 
 NOBODY = "0" * 32
 
@@ -45,6 +47,24 @@ def test_a_patient_is_kept_as_typed(engine: Engine) -> None:
 
     assert added == kept
     assert PatientCard(added.id, "T-1", "Ó Sampla", "Bríd", date(1950, 5, 6), None) == kept
+
+
+def test_the_audit_tells_who_added_a_patient(engine: Engine) -> None:
+    """Only of one who was added; without a person it is the program, as in the demonstration."""
+    new = check_patient(form(), TODAY)
+    with writing(engine) as session:
+        added = add_patient(session, new, NOW, actor=NURSE)
+        with pytest.raises(BadForm, match="already taken"):
+            add_patient(session, new, NOW, actor=NURSE)
+    with writing(engine) as session:
+        other = add_patient(session, check_patient(form(chart_number="2"), TODAY), NOW)
+    with reading(engine) as session:
+        acts = [(row.action, row.name, row.patient_id) for row in session.exec(select(AuditRow))]
+
+    assert [
+        ("add_patient", NURSE.name, added.id),
+        ("add_patient", "Evenhand", other.id),
+    ] == acts
 
 
 def test_ids_are_random(engine: Engine) -> None:

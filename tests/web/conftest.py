@@ -13,8 +13,10 @@ from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, Playwright, sync_playwright
 
 from app.main import create_app
-from app.settings import Settings
-from tests.web.clinic import Clinic
+from app.settings import WAY_BACK, Settings
+from tests.people.provider import LocalProvider
+from tests.web.at_provider import link, with_provider
+from tests.web.clinic import COLLEAGUE, HERE, NURSE, PHYSICIAN, Clinic, add_members
 from tests.web.visitor import Visitor
 
 # Chromium as root needs --no-sandbox; the rest keeps it from calling home.
@@ -48,6 +50,37 @@ def clinic(app: FastAPI) -> Iterator[Clinic]:
         yield opened
 
 
+@pytest.fixture
+def app_without_accounts(app: FastAPI) -> Iterator[Clinic]:
+    """A new installation, and a browser in which nobody is signed in."""
+    with Clinic.of(app, None, has_members=False) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
+def serving() -> Iterator[LocalProvider]:
+    """The identity provider of this test run; to a browser it is another site than 127.0.0.1."""
+    with LocalProvider().serve("localhost") as provider:
+        yield provider
+
+
+@pytest.fixture
+def provider(serving: LocalProvider) -> LocalProvider:
+    """A provider that answers as it should, on time, until it is told otherwise."""
+    serving.be_honest()
+    serving.now = None
+    serving.redirect_uri = f"{HERE}{WAY_BACK}"
+    return serving
+
+
+@pytest.fixture
+def linked_clinic(settings: Settings, provider: LocalProvider) -> Iterator[Clinic]:
+    """A clinic with an identity provider, which names the physician; nobody is signed in."""
+    with Clinic.of(create_app(with_provider(settings, provider, HERE)), None) as opened:
+        link(opened.app.state.engine, provider, PHYSICIAN)
+        yield opened
+
+
 class _Server(uvicorn.Server):
     """A server that says when it is ready."""
 
@@ -70,6 +103,7 @@ def address(app: FastAPI) -> Iterator[str]:
         serving = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         serving.start()
         assert server.is_ready.wait(timeout=30)
+        add_members(app.state.engine)
         yield f"http://127.0.0.1:{listening.getsockname()[1]}"
         server.should_exit = True
         serving.join(timeout=30)
@@ -108,16 +142,27 @@ def contexts(browser: Browser) -> Iterator[list[BrowserContext]]:
 
 @pytest.fixture
 def visitor(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
-    """Somebody at a screen; the test fails if any page broke a promise on the way."""
+    """The physician at a screen; the test fails if any page broke a promise on the way."""
     somebody = Visitor.at(browser, address, contexts)
+    somebody.sign_in(PHYSICIAN)
     yield somebody
     assert [] == somebody.broken_promises
 
 
 @pytest.fixture
 def colleague(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
-    """Somebody else at another screen."""
+    """A second physician at another screen."""
     somebody = Visitor.at(browser, address, contexts)
+    somebody.sign_in(COLLEAGUE)
+    yield somebody
+    assert [] == somebody.broken_promises
+
+
+@pytest.fixture
+def nurse(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
+    """The nurse at a screen of their own."""
+    somebody = Visitor.at(browser, address, contexts)
+    somebody.sign_in(NURSE)
     yield somebody
     assert [] == somebody.broken_promises
 
@@ -126,7 +171,8 @@ def colleague(browser: Browser, address: str, contexts: list[BrowserContext]) ->
 def plain_visitor(
     browser: Browser, address: str, contexts: list[BrowserContext]
 ) -> Iterator[Visitor]:
-    """Somebody whose browser runs no scripts."""
+    """The physician at a browser that runs no scripts."""
     somebody = Visitor.at(browser, address, contexts, java_script_enabled=False)
+    somebody.sign_in(PHYSICIAN)
     yield somebody
     assert [] == somebody.broken_promises

@@ -8,7 +8,7 @@ import pytest
 from app.exam.record import Untestable
 from app.exam.vocabulary import vocabulary
 from app.web.exams import WITH_NORMAL
-from tests.web.clinic import HTMX, NURSE, Clinic
+from tests.web.clinic import HTMX, Clinic
 
 
 @pytest.fixture
@@ -49,7 +49,7 @@ def test_an_entry_is_kept_as_it_was_given(
 def test_an_entry_carries_who_made_it(clinic: Clinic, exam_id: str) -> None:
     """Name and role, of the browser that sent it."""
     clinic.cell(exam_id, "rise", "", "slow")
-    clinic.other_browser(**NURSE).cell(exam_id, "base", "", "wide")
+    clinic.nurse.cell(exam_id, "base", "", "wide")
 
     made = [(entry.finding, entry.by, entry.role) for entry in clinic.entries(exam_id)]
     assert [("rise", "Dr I. Brandt", "physician"), ("base", "R. Okafor", "nurse")] == made
@@ -186,7 +186,7 @@ def test_two_tabs_collide_in_one_cell_and_both_values_are_shown(
     clinic: Clinic, exam_id: str
 ) -> None:
     """Nothing is written over, and what was chosen stays chosen."""
-    colleague = clinic.other_browser(**NURSE)
+    colleague = clinic.colleague
     clinic.cell(exam_id, "rest_tremor_hand", "right", "2", revision=0)
     by_script = colleague.cell(exam_id, "rest_tremor_hand", "right", "1", revision=0)
     by_form = colleague.sheet(
@@ -213,7 +213,7 @@ def test_two_tabs_collide_in_one_cell_and_both_values_are_shown(
 
 def test_two_tabs_in_two_cells_do_not_collide(clinic: Clinic, exam_id: str) -> None:
     """Nurse and physician work at the same time; each answer brings the other's entries along."""
-    colleague = clinic.other_browser(**NURSE)
+    colleague = clinic.colleague
     clinic.cell(exam_id, "rest_tremor_hand", "right", "2", revision=0)
     answer = colleague.cell(exam_id, "rise", "", "slow", revision=0)
 
@@ -226,7 +226,7 @@ def test_an_entry_rests_on_what_its_author_saw_and_not_on_what_the_page_shows_by
     clinic: Clinic, exam_id: str
 ) -> None:
     """Entries wait in line; one answer moves the page on while the next one still waits."""
-    colleague = clinic.other_browser(**NURSE)
+    colleague = clinic.colleague
     clinic.cell(exam_id, "rest_tremor_hand", "right", "2", revision=0)
     answer = colleague.cell(exam_id, "rest_tremor_hand", "right", "1", revision=1, seen="0")
 
@@ -243,7 +243,7 @@ def test_the_same_value_from_two_tabs_is_no_collision(clinic: Clinic, exam_id: s
 
 def test_medicines_collide_as_a_whole(clinic: Clinic, exam_id: str) -> None:
     """The lines that were typed stay in the field; theirs are said."""
-    colleague = clinic.other_browser(**NURSE)
+    colleague = clinic.colleague
     clinic.sheet(exam_id, {"medicines": "aspirin"}, revision=0)
     by_form = colleague.sheet(exam_id, {"medicines": "levodopa"}, revision=0)
     by_script = colleague.client.post(
@@ -252,14 +252,14 @@ def test_medicines_collide_as_a_whole(clinic: Clinic, exam_id: str) -> None:
 
     for answer in (by_form, by_script):
         assert 409 == answer.status_code
-        assert "recorded meanwhile: aspirin" in answer.text
+        assert "recorded “aspirin”. Yours, “levodopa”, are not saved." in answer.text
     assert ">levodopa</textarea>" in by_form.text
     assert ("aspirin",) == clinic.stored(exam_id).exam.medicines
 
 
 def test_medicines_of_a_colleague_arrive_with_the_next_answer(clinic: Clinic, exam_id: str) -> None:
     """Else an old list in an open field would later write over them."""
-    colleague = clinic.other_browser(**NURSE)
+    colleague = clinic.colleague
     clinic.sheet(exam_id, {"medicines": "aspirin"}, revision=0)
 
     assert ">aspirin</textarea>" in colleague.cell(exam_id, "rise", "", "slow", revision=0).text

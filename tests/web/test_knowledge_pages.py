@@ -54,6 +54,7 @@ PAGE_OF = {
     "sources.html": knowledge_pages.SourcesPage,
     "about.html": knowledge_pages.AboutPage,
     "why.html": knowledge_pages.WhyPage,
+    "asked.html": knowledge_pages.AskedPage,
 }
 
 
@@ -100,6 +101,7 @@ def test_the_pages_of_this_list_are_all_there_are() -> None:
         "/knowledge/warnings/{warning_id}",
         "/knowledge/signs/{sign_id}",
         "/exams/{exam_id}/why/{rule}",
+        "/exams/{exam_id}/next/{finding}",
     } == routes
 
 

@@ -1,9 +1,30 @@
 """What a clinic sets reaches the program."""
 
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
 import pytest
+from fastapi.testclient import TestClient
 from pydantic import ValidationError
 
+from app.main import DemoDatabase, create_app
+from app.people.oidc import ProviderSettings
 from app.settings import ROOT, Settings
+from app.store.accounts import add_account
+from app.store.actor import PROGRAM
+from app.store.engine import make_engine, writing
+
+PROVIDER = {
+    "ADDRESS": "https://evenhand.example/",
+    "OIDC_ISSUER": "https://login.example",
+    "OIDC_CLIENT_ID": "evenhand",
+    "OIDC_CLIENT_SECRET": "a-secret",
+    "OIDC_LABEL": "Harbour Login",
+}
+FOUND = ProviderSettings(
+    "https://login.example", "evenhand", "a-secret", "https://evenhand.example/provider/back"
+)
 
 
 def test_without_any_setting_the_program_keeps_to_this_machine() -> None:
@@ -11,6 +32,7 @@ def test_without_any_setting_the_program_keeps_to_this_machine() -> None:
     settings = Settings(_env_file=None)
 
     assert ("127.0.0.1", 8000, False) == (settings.host, settings.port, settings.demo)
+    assert not settings.plain_http
     assert f"sqlite:///{ROOT}/data/evenhand.sqlite3" == settings.database_url
 
 
@@ -18,14 +40,18 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
     """Under the program's own prefix."""
     given = {
         "HOST": "0.0.0.0", "PORT": "9000", "DEMO": "true", "CLINIC": "Harbour Clinic",
-        "DATABASE_URL": "sqlite:///elsewhere.db",
-    }  # fmt: skip
+        "DATABASE_URL": "sqlite:///elsewhere.db", "PLAIN_HTTP": "true",
+    } | PROVIDER  # fmt: skip
     for name, value in given.items():
         monkeypatch.setenv(f"EVENHAND_{name}", value)
     settings = Settings(_env_file=None)
 
-    assert set(given) == {name.upper() for name in Settings.model_fields}
+    in_a_file = {"OIDC_CLIENT_SECRET_FILE"}
+    assert set(given) | in_a_file == {name.upper() for name in Settings.model_fields}
+    assert PROVIDER["OIDC_LABEL"] == settings.oidc_label
+    assert FOUND == settings.provider()
     assert ("0.0.0.0", 9000, True) == (settings.host, settings.port, settings.demo)
+    assert settings.plain_http
     assert "Harbour Clinic" == settings.clinic
     assert "sqlite:///elsewhere.db" == settings.database_url
 
@@ -38,3 +64,106 @@ def test_a_port_that_is_none_is_refused_at_the_start(
     monkeypatch.setenv("EVENHAND_PORT", port)
     with pytest.raises(ValidationError, match="port"):
         Settings(_env_file=None)
+
+
+def with_provider(**changed: Any) -> Settings:
+    """Settings with an identity provider, some of them changed; None leaves one out."""
+    given = {name.lower(): value for name, value in PROVIDER.items()} | changed
+    return Settings(
+        _env_file=None, **{name: value for name, value in given.items() if value is not None}
+    )
+
+
+def test_without_an_identity_provider_there_is_none() -> None:
+    """Also where the address of the server is written down."""
+    assert Settings(_env_file=None).provider() is None
+    assert Settings(_env_file=None, address="https://evenhand.example").provider() is None
+
+
+@pytest.mark.parametrize(
+    "missing", ["ADDRESS", "OIDC_ISSUER", "OIDC_CLIENT_ID", "OIDC_CLIENT_SECRET"]
+)
+def test_half_an_identity_provider_is_refused_at_the_start(missing: str) -> None:
+    """Better than a link that leads nowhere; and what was given is not repeated."""
+    with pytest.raises(ValidationError, match=f"needs also EVENHAND_{missing}") as refused:
+        with_provider(**{missing.lower(): None})
+    assert "a-secret" not in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("oidc_issuer", "http://login.example"), ("oidc_issuer", "login.example"),
+        ("address", "http://evenhand.example"), ("address", "evenhand.example"),
+        ("address", "https://evenhand.example/below"), ("address", "https:///"),
+    ],
+)  # fmt: skip
+def test_an_address_that_could_be_read_on_the_way_is_refused(name: str, value: str) -> None:
+    """Whoever reads the answer of the provider could be first to use it."""
+    with pytest.raises(ValidationError, match="address"):
+        with_provider(**{name: value})
+
+
+@pytest.mark.parametrize(
+    ("address", "plain_http"),
+    [("http://127.0.0.1:8000", False), ("http://localhost", False), ("http://evenhand", True)],
+)
+def test_plain_http_is_for_this_machine_or_where_the_clinic_says_so(
+    address: str, plain_http: bool
+) -> None:
+    """As for everything else."""
+    found = with_provider(address=address, plain_http=plain_http).provider()
+
+    assert found
+    assert f"{address}/provider/back" == found.redirect_uri
+
+
+def test_the_secret_can_stand_in_a_file(tmp_path: Path) -> None:
+    """Where the environment of a service can be read by others."""
+    file = tmp_path / "secret"
+    file.write_text("a-secret\n")
+
+    assert FOUND == with_provider(oidc_client_secret=None, oidc_client_secret_file=file).provider()
+    with pytest.raises(ValidationError, match="exclude each other"):
+        with_provider(oidc_client_secret_file=file)
+    with pytest.raises(ValidationError, match="cannot be read: FileNotFoundError"):
+        with_provider(oidc_client_secret=None, oidc_client_secret_file=tmp_path / "none")
+    file.write_text("\n")
+    with pytest.raises(ValidationError, match="needs also EVENHAND_OIDC_CLIENT_SECRET, or _FILE"):
+        with_provider(oidc_client_secret=None, oidc_client_secret_file=file)
+
+
+def test_the_secret_stays_out_of_what_is_shown_of_the_settings() -> None:
+    """They end up in tracebacks."""
+    assert "a-secret" not in repr(with_provider())
+
+
+def start(database: Path, *, demo: bool) -> None:
+    """Start the program on a database, and stop it."""
+    settings = Settings(_env_file=None, database_url=f"sqlite:///{database}", demo=demo)
+    with TestClient(create_app(settings), base_url="https://testserver"):
+        pass
+
+
+def test_a_demonstration_never_becomes_a_clinic(tmp_path: Path) -> None:
+    """Everybody knows the passwords of its accounts; the message says what to set."""
+    database = tmp_path / "evenhand.sqlite3"
+    start(database, demo=True)
+    for _ in range(2):
+        with pytest.raises(DemoDatabase, match="set EVENHAND_DEMO=true, or EVENHAND_DATABASE_URL"):
+            start(database, demo=False)
+    start(database, demo=True)
+
+
+def test_a_clinic_never_becomes_a_demonstration(tmp_path: Path) -> None:
+    """One start with the wrong setting brings no accounts, so the next one goes on as before."""
+    database = tmp_path / "evenhand.sqlite3"
+    start(database, demo=False)
+    engine = make_engine(f"sqlite:///{database}")
+    with writing(engine) as session:
+        add_account(
+            session, "admin", "Ada Chwilowa", "administrator", actor=PROGRAM, now=datetime.now(UTC)
+        )
+    engine.dispose()
+    start(database, demo=True)
+    start(database, demo=False)

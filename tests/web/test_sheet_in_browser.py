@@ -147,7 +147,6 @@ def test_the_second_of_two_screens_is_told_and_loses_nothing(
     """Both values stand beside the cell, what was chosen stays chosen, and either can be taken."""
     exam_id = visitor.start_exam()
     colleague.page.goto(f"/exams/{exam_id}")
-    colleague.say_who({"role": "nurse", "recorder": "R. Okafor"})
     visitor.answer(RIGHT, "2 definite")
     visitor.expect_saved()
     colleague.answer(RIGHT, "1 slight")
@@ -171,7 +170,6 @@ def test_a_colleagues_value_can_be_kept(
     """Keeping theirs shows it in the cell and sends nothing."""
     exam_id = visitor.start_exam()
     colleague.page.goto(f"/exams/{exam_id}")
-    colleague.say_who({"role": "nurse", "recorder": "R. Okafor"})
     visitor.answer(RIGHT, "2 definite")
     visitor.expect_saved()
     colleague.answer(RIGHT, "1 slight")
@@ -188,7 +186,6 @@ def test_a_colleagues_entries_arrive_with_the_next_answer(
     """A panel that knew more than the sheet shows would be a riddle."""
     exam_id = visitor.start_exam()
     colleague.page.goto(f"/exams/{exam_id}")
-    colleague.say_who({"role": "nurse", "recorder": "R. Okafor"})
     visitor.answer(RIGHT, "2 definite")
     visitor.expect_saved()
     colleague.answer(LEFT, "0 none")
@@ -204,7 +201,6 @@ def test_a_colleagues_value_never_falls_upon_what_is_being_typed(
     """It arrives with the answer to another entry; what is in the field stays, and collides."""
     exam_id = visitor.start_exam()
     colleague.page.goto(f"/exams/{exam_id}")
-    colleague.say_who({"role": "nurse", "recorder": "R. Okafor"})
     colleague.page.get_by_role("textbox", name="Steps for a half turn", exact=True).fill("5")
     colleague.page.keyboard.press("Enter")
     colleague.expect_saved()
@@ -288,24 +284,6 @@ def test_leaving_with_an_unsaved_entry_is_asked_about(visitor: Visitor) -> None:
     asked.value.dismiss()
     visitor.context.set_offline(False)
     visitor.expect_saved()
-
-
-def test_nothing_is_sent_before_somebody_says_who_records(
-    visitor: Visitor, colleague: Visitor, clinic: Clinic
-) -> None:
-    """The entry waits, and goes as soon as the name is there."""
-    exam_id = visitor.start_exam()
-    page = colleague.page
-    page.goto(f"/exams/{exam_id}")
-    colleague.answer(RIGHT, "2 definite")
-    expect(page.locator("#save-status")).to_have_text("NOT SAVED. Say who is recording.")
-    assert clinic.value(exam_id, "rest_tremor_hand", "right") is None
-    colleague.say_who({"role": "nurse", "recorder": "R. Okafor"})
-    page.keyboard.press("Tab")
-    colleague.expect_saved()
-
-    expect(page.locator("#recorder")).to_contain_text("Recording as R. Okafor (nurse)")
-    assert "R. Okafor" == clinic.entries(exam_id)[0].by
 
 
 def test_a_refused_value_says_so_beside_its_field(visitor: Visitor, clinic: Clinic) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, expect
 
-from tests.web.clinic import NURSE, PERSON, PHYSICIAN, id_in
+from tests.web.clinic import PASSWORD, PERSON, Member, id_in
 
 
 @dataclass
@@ -47,14 +47,34 @@ class Visitor:
             self.broken_promises.append(f"{response.status} from {response.url}")
 
     def _said(self, message: ConsoleMessage) -> None:
-        # Chromium logs every answer of 400 and more, also the ones that a test asks for.
-        expected = message.text.startswith("Failed to load resource: the server responded with")
+        # Chromium logs every answer of 400 and more, also the ones that a test asks for; htmx
+        # logs that a screen is locked.
+        expected = message.text.startswith(
+            (
+                "Failed to load resource: the server responded with",
+                "Response Status Error Code 401 from",
+            )
+        )
         if self.expects_no_answer:
             expected = True
         if message.type in ("error", "warning") and not expected:
             self.broken_promises.append(f"console: {message.text}")
 
-    def start_exam(self, role: str = "physician", **changed: str) -> str:
+    def sign_in(self, member: Member) -> None:
+        """Sign somebody in through the page."""
+        self.page.goto("/sign-in")
+        self.page.get_by_label("Sign-in name").fill(member.sign_in_name)
+        self.page.get_by_label("Password", exact=True).fill(PASSWORD)
+        self.page.get_by_role("button", name="Sign in").click()
+        expect(self.page.locator(".me-name")).to_contain_text(member.name)
+
+    def change_to(self, member: Member) -> None:
+        """Make room for somebody else, as at a shared computer."""
+        self.page.locator(".me").get_by_role("button", name="Somebody else").click()
+        expect(self.page.get_by_role("heading", name="Sign in")).to_be_visible()
+        self.sign_in(member)
+
+    def start_exam(self, **changed: str) -> str:
         """A new patient through the form; the sheet is open afterwards. The exam's id."""
         person = PERSON | changed
         self.page.goto("/patients/new")
@@ -67,15 +87,9 @@ class Visitor:
         ):
             self.page.get_by_label(label, exact=True).fill(person[name])
         self.page.get_by_label(person["sex"], exact=True).check()
-        self.say_who(PHYSICIAN if role == "physician" else NURSE)
         self.page.get_by_role("button", name="Save and start the exam").click()
         expect(self.page.locator("#sheet")).to_be_visible()
         return id_in(self.page.url)
-
-    def say_who(self, recorder: dict[str, str]) -> None:
-        """Fill "Recording as"."""
-        self.page.get_by_label(recorder["role"], exact=True).check()
-        self.page.get_by_label("Name or initials").fill(recorder["recorder"])
 
     def answer(self, cell: str, answer: str) -> None:
         """Choose an answer of a cell by its accessible name."""

@@ -113,6 +113,7 @@ def _people() -> None:
         sa.Column("active_at", MOMENT, nullable=False),
         sa.Column("locked_at", MOMENT, nullable=True),
         sa.Column("ended_at", MOMENT, nullable=True),
+        sa.Column("signing_proof_at", MOMENT, nullable=True),
         sa.Column("source", sa.Text(), nullable=False),
         sa.ForeignKeyConstraint(
             ["account_id"], ["account.id"], name="fk_sign_in_account_id_account"
@@ -239,6 +240,7 @@ def _signing() -> None:
         sa.Column("knowledge", sa.Text(), nullable=False),
         sa.Column("content", sa.Text(), nullable=False),
         sa.Column("content_sha256", sa.Text(), nullable=False),
+        sa.Column("note", sa.Text(), nullable=False),
         sa.Column("text", sa.Text(), nullable=True),
         sa.Column("reason", sa.Text(), nullable=True),
         sa.Column("account_id", sa.Text(), nullable=False),

@@ -1,0 +1,75 @@
+"""The audit as an administrator reads it: newest first, by person, by chart, by kind of act."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from app.store.audit_tables import AuditRow
+from app.store.tables import PatientRow
+
+MOST_LISTED = 200
+
+
+@dataclass(frozen=True)
+class Happened:
+    """One row of the audit. chart_number: "" where the act was about no patient."""
+
+    number: int
+    at: datetime
+    account_id: str
+    name: str
+    role: str
+    source: str
+    action: str
+    chart_number: str
+    exam_id: str
+    detail: Mapping[str, Any]
+    hash: str
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What of the audit is wanted; an empty part asks for everything. before: a number."""
+
+    account_id: str = ""
+    patient_id: str = ""
+    action: str = ""
+    before: int | None = None
+
+
+def happened(session: Session, asked: Asked, *, limit: int = MOST_LISTED) -> list[Happened]:
+    """The newest rows that fit."""
+    query = (
+        select(AuditRow, PatientRow.chart_number)
+        .outerjoin(PatientRow, col(PatientRow.id) == col(AuditRow.patient_id))
+        .order_by(col(AuditRow.number).desc())
+        .limit(limit)
+    )
+    if asked.account_id:
+        query = query.where(AuditRow.account_id == asked.account_id)
+    if asked.patient_id:
+        query = query.where(AuditRow.patient_id == asked.patient_id)
+    if asked.action:
+        query = query.where(AuditRow.action == asked.action)
+    if asked.before is not None:
+        query = query.where(col(AuditRow.number) < asked.before)
+    return [
+        Happened(
+            number=row.number,
+            at=row.at,
+            account_id=row.account_id,
+            name=row.name,
+            role=row.role,
+            source=row.source,
+            action=row.action,
+            chart_number=chart_number or "",
+            exam_id=row.exam_id,
+            detail=json.loads(row.detail),
+            hash=row.hash,
+        )
+        for row, chart_number in session.exec(query)
+    ]

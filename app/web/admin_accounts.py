@@ -1,0 +1,190 @@
+"""Accounts, as an administrator keeps them: added, changed, closed; nobody's password is seen."""
+
+from datetime import UTC, datetime, timedelta
+
+from fastapi import APIRouter, Request
+from sqlmodel import Session
+from starlette.responses import Response
+
+from app.people.tokens import hash_code, new_code
+from app.store.accounts import (
+    Account,
+    account,
+    accounts,
+    add_account,
+    change_account,
+    set_second_factor,
+)
+from app.store.engine import reading, writing
+from app.store.invitations import invite
+from app.store.refusals import BadForm
+from app.web.admin_pages import AccountLine, AccountPage, AccountsPage, Invited
+from app.web.allowed import require
+from app.web.answers import see_other, show
+from app.web.forms import FormFields
+from app.web.identity import SignedIn
+from app.web.pages import Fault, Field
+from app.web.wording import sentence
+
+router = APIRouter(prefix="/admin/accounts")
+
+VALID_FOR = timedelta(days=7)
+SAID = {
+    "changed": "The account is changed.",
+    "factor": "The second factor is taken away. A new one can be set up after signing in.",
+}
+
+
+@router.get("")
+def show_accounts(request: Request) -> Response:
+    """Every account."""
+    require(request, "accounts", "read")
+    return _list(request, {})
+
+
+@router.post("")
+def save_new_account(request: Request, form: FormFields) -> Response:
+    """Add an account, and show once the code with which its person sets a password."""
+    me = require(request, "accounts", "write")
+    now = datetime.now(UTC)
+    try:
+        with writing(request.app.state.engine) as session:
+            made = add_account(
+                session,
+                form.get("sign_in_name", ""),
+                form.get("printed_name", ""),
+                form.get("role", ""),
+                actor=me.actor,
+                now=now,
+            )
+            invited = _invite(session, made, me, now)
+    except BadForm as bad:
+        return _list(request, form, bad.faults)
+    return _list(request, {}, invited=invited)
+
+
+@router.get("/{account_id}")
+def show_account(request: Request, account_id: str, done: str = "") -> Response:
+    """One account; done: what was just changed."""
+    require(request, "accounts", "read")
+    return _one(request, account_id, says=SAID.get(done, ""))
+
+
+@router.post("/{account_id}")
+def save_account(request: Request, account_id: str, form: FormFields) -> Response:
+    """Change the printed name or the role, close the account, or open it again."""
+    me = require(request, "accounts", "write")
+    try:
+        with writing(request.app.state.engine) as session:
+            change_account(
+                session,
+                account_id,
+                printed_name=form.get("printed_name", ""),
+                role=form.get("role", ""),
+                is_active="is_active" in form,
+                actor=me.actor,
+                now=datetime.now(UTC),
+            )
+    except BadForm as bad:
+        return _one(request, account_id, form=form, faults=bad.faults)
+    return see_other(f"/admin/accounts/{account_id}?done=changed")
+
+
+@router.post("/{account_id}/code")
+def save_new_code(request: Request, account_id: str, form: FormFields) -> Response:
+    """Make a new code, for somebody who has never set a password or has forgotten it."""
+    me = require(request, "accounts", "write")
+    now = datetime.now(UTC)
+    with writing(request.app.state.engine) as session:
+        invited = _invite(session, account(session, account_id), me, now)
+    return _one(request, account_id, invited=invited)
+
+
+@router.post("/{account_id}/second-factor/off")
+def take_second_factor(request: Request, account_id: str, form: FormFields) -> Response:
+    """Take the second factor away from somebody who has lost it."""
+    me = require(request, "accounts", "write")
+    with writing(request.app.state.engine) as session:
+        set_second_factor(session, account_id, None, actor=me.actor, now=datetime.now(UTC))
+    return see_other(f"/admin/accounts/{account_id}?done=factor")
+
+
+def _invite(session: Session, made: Account, me: SignedIn, now: datetime) -> Invited:
+    code = new_code()
+    invite(session, made.id, hash_code(code), now + VALID_FOR, actor=me.actor, now=now)
+    return Invited(made.printed_name, made.sign_in_name, code)
+
+
+def _list(
+    request: Request,
+    typed: FormFields,
+    faults: dict[str, str] | None = None,
+    invited: Invited | None = None,
+) -> Response:
+    faults = faults or {}
+    with reading(request.app.state.engine) as session:
+        lines = tuple(_line(each) for each in accounts(session))
+    fields = _fields(("sign_in_name", "printed_name", "role"), typed, faults)
+    page = AccountsPage(
+        title="Accounts",
+        faults=_faults(fields),
+        accounts=lines,
+        invited=invited,
+        **fields,
+    )
+    return show(request, "admin/accounts.html", page, status=422 if faults else 200)
+
+
+def _one(
+    request: Request,
+    account_id: str,
+    *,
+    form: FormFields | None = None,
+    faults: dict[str, str] | None = None,
+    invited: Invited | None = None,
+    says: str = "",
+) -> Response:
+    faults = faults or {}
+    with reading(request.app.state.engine) as session:
+        held = account(session, account_id)
+    typed = form or {
+        "printed_name": held.printed_name,
+        "role": held.role,
+        "is_active": "yes" if held.is_active else "",
+    }
+    fields = _fields(("printed_name", "role", "is_active"), typed, faults)
+    page = AccountPage(
+        title=f"Account of {held.printed_name}",
+        faults=_faults(fields),
+        account=_line(held),
+        has_second_factor=held.totp_secret is not None,
+        has_provider=held.oidc_key is not None,
+        invited=invited,
+        says=says,
+        **fields,
+    )
+    return show(request, "admin/account.html", page, status=422 if faults else 200)
+
+
+def _fields(names: tuple[str, ...], typed: FormFields, faults: dict[str, str]) -> dict[str, Field]:
+    return {name: Field(typed.get(name, ""), sentence(faults.get(name, ""))) for name in names}
+
+
+def _faults(fields: dict[str, Field]) -> tuple[Fault, ...]:
+    return tuple(Fault(name, field.fault) for name, field in fields.items() if field.fault)
+
+
+def _line(held: Account) -> AccountLine:
+    if not held.is_active:
+        standing = "closed"
+    elif held.oidc_key is not None:
+        standing = "signs in with the identity provider"
+    elif held.password_hash is None:
+        standing = "has not set a password yet"
+    elif held.totp_secret is not None:
+        standing = "password and second factor"
+    else:
+        standing = "password alone"
+    return AccountLine(
+        held.id, held.sign_in_name, held.printed_name, held.role, standing, held.is_active
+    )

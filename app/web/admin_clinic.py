@@ -1,0 +1,109 @@
+"""What the clinic sets for everybody: its name, its pathways, how long a screen stays open."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from app.knowledge.load import knowledge
+from app.knowledge.mentions import label_of
+from app.store.accounts import accounts
+from app.store.clinic_settings import PATHWAY, ClinicSettings, change_settings, clinic_settings
+from app.store.engine import reading, writing
+from app.store.refusals import BadForm
+from app.web.admin_pages import ClinicPage, PathwayField
+from app.web.allowed import require
+from app.web.answers import Templates, see_other, show
+from app.web.forms import FormFields
+from app.web.pages import Fault, Field
+from app.web.wording import sentence
+
+router = APIRouter(prefix="/admin/clinic")
+
+_NAMES = ("name", "idle_minutes", "absolute_hours", "impression_first")
+
+
+@router.get("")
+def show_clinic(request: Request, done: str = "") -> Response:
+    """The settings in force; done: they were just saved."""
+    require(request, "clinic", "read")
+    return _page(request, says="Saved. It holds from the next page on." if done else "")
+
+
+@router.post("")
+def save_clinic(request: Request, form: FormFields) -> Response:
+    """Change settings, all of them or none."""
+    me = require(request, "clinic", "write")
+    changes = {
+        name: value for name, value in form.items() if name in _NAMES or name.startswith(PATHWAY)
+    }
+    try:
+        with writing(request.app.state.engine) as session:
+            change_settings(session, changes, actor=me.actor, now=datetime.now(UTC))
+    except BadForm as bad:
+        return _page(request, typed=form, faults=bad.faults)
+    return see_other("/admin/clinic?done=saved")
+
+
+def _page(
+    request: Request,
+    *,
+    typed: Mapping[str, str] | None = None,
+    faults: Mapping[str, str] | None = None,
+    says: str = "",
+) -> Response:
+    known, faults = knowledge(), faults or {}
+    with reading(request.app.state.engine) as session:
+        held = clinic_settings(session)
+        unguarded = [
+            each.printed_name
+            for each in accounts(session)
+            if each.is_active and each.oidc_key is None and each.totp_secret is None
+        ]
+    shown = _as_typed(held) | dict(typed or {})
+
+    def field(name: str) -> Field:
+        return Field(shown.get(name, ""), sentence(faults.get(name, "")))
+
+    def pathways(group: str, ids: Mapping[str, object]) -> tuple[PathwayField, ...]:
+        return tuple(
+            PathwayField(PATHWAY + each, label_of(group, each, known), field(PATHWAY + each))
+            for each in ids
+        )
+
+    templates: Templates = request.app.state.templates
+    page = ClinicPage(
+        title="Clinic",
+        faults=tuple(Fault(name, sentence(fault)) for name, fault in faults.items()),
+        knowledge_version=known.version,
+        cautions=_cautions(plain_http=templates.site.plain_http, unguarded=len(unguarded)),
+        steps=pathways("steps", known.steps),
+        warnings=pathways("warnings", known.warnings),
+        says=says,
+        **{name: field(name) for name in _NAMES},
+    )
+    return show(request, "admin/clinic.html", page, status=422 if faults else 200)
+
+
+def _as_typed(held: ClinicSettings) -> dict[str, str]:
+    return {
+        "name": held.name,
+        "idle_minutes": str(held.idle_minutes),
+        "absolute_hours": str(held.absolute_hours),
+        "impression_first": "yes" if held.impression_first else "no",
+        **{PATHWAY + each: text for each, text in held.pathways.items()},
+    }
+
+
+def _cautions(*, plain_http: bool, unguarded: int) -> tuple[str, ...]:
+    cautions = []
+    if plain_http:
+        cautions.append(
+            "This server answers without encryption (EVENHAND_PLAIN_HTTP): whoever listens on the "
+            "network can read charts and take over sign-ins. Put a proxy with TLS in front of it."
+        )
+    if unguarded:
+        people = "1 person signs" if unguarded == 1 else f"{unguarded} people sign"
+        cautions.append(f"{people} in with a password alone, without a second factor.")
+    return tuple(cautions)

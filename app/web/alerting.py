@@ -1,0 +1,32 @@
+"""Emergencies that no physician has seen yet: kept with the write that raised them."""
+
+from datetime import UTC, datetime
+
+from fastapi import Request
+from sqlmodel import Session
+
+from app.assess.assess import assess
+from app.knowledge.load import knowledge
+from app.store.alerts import has_alert, seen_alert, set_alert
+from app.store.engine import reading, writing
+from app.store.exams import ExamRecord
+from app.web.identity import SignedIn
+
+
+def keep_alert(session: Session, held: ExamRecord, now: datetime) -> None:
+    """Keep which emergencies an exam has after a write, in the transaction of the write."""
+    warnings = assess(held.exam, knowledge()).warnings
+    raised = [each.id for each in warnings if each.urgency == "emergency"]
+    set_alert(session, held.id, raised, now)
+
+
+def see_alert(request: Request, exam_id: str, me: SignedIn) -> None:
+    """Keep that a physician has opened an exam with an emergency."""
+    if me.role != "physician":
+        return
+    engine = request.app.state.engine
+    with reading(engine) as session:
+        if not has_alert(session, exam_id):
+            return
+    with writing(engine) as session:
+        seen_alert(session, exam_id, actor=me.actor, now=datetime.now(UTC))

@@ -1,0 +1,48 @@
+"""The proof that a signature asks for: the password once more, or the identity provider's word."""
+
+from datetime import UTC, datetime
+
+from fastapi import Request
+
+from app.store.accounts import account
+from app.store.engine import reading
+from app.web.identity import SignedIn
+from app.web.proof import NotProved, TooManyGuesses, prove
+from app.web.provider import is_fresh, provider_path
+from app.web.refused import is_noted
+
+NOT_RIGHT = "The password is not right"
+NOT_FRESH = "Prove who you are again, then sign within two minutes"
+
+
+def proof_path(to: str) -> str:
+    """Where the identity provider is asked for a fresh proof; to: the page to come back to."""
+    return provider_path("sign", to)
+
+
+def not_proved(request: Request, me: SignedIn, password: str) -> tuple[dict[str, str], int]:
+    """What is wrong with the proof, by field, and the status to say so; nothing where it is right.
+
+    A wrong password counts against whoever types it, and is noted in the audit.
+    """
+    with reading(request.app.state.engine) as session:
+        has_password = account(session, me.account_id).password_hash is not None
+    if not has_password:
+        return ({}, 200) if is_fresh(me, datetime.now(UTC)) else ({"password": NOT_FRESH}, 422)
+    try:
+        prove(
+            request.app.state.engine,
+            me.sign_in_name,
+            password,
+            source=me.source,
+            asks_code=False,
+            purpose="sign",
+        )
+    except NotProved:
+        is_noted(request)
+        return {"password": NOT_RIGHT}, 422
+    except TooManyGuesses as many:
+        is_noted(request)
+        seconds = int(many.wait.total_seconds()) + 1
+        return {"password": f"Too many wrong passwords: wait {seconds} seconds"}, 429
+    return {}, 200

@@ -1,0 +1,41 @@
+"""From what the form of the review holds to decisions, with what is wrong with them."""
+
+from collections.abc import Mapping
+
+from app.store.review import ReviewKey, ReviewValue, StepDecision
+from app.web.reviewing import Points
+
+NO_REASON = "Say why it is declined"
+
+
+def read_decisions(
+    form: Mapping[str, str], shown: Points
+) -> tuple[dict[ReviewKey, ReviewValue | None], dict[str, str]]:
+    """The decisions that a form holds, and a fault for each field that holds none yet.
+
+    shown: what the form was made from. A part that the form does not have is not decided by it; an
+    empty tick is a decision only where the form had one to tick.
+    """
+    decisions: dict[ReviewKey, ReviewValue | None] = {}
+    faults: dict[str, str] = {}
+    for kind in ("impression", "plan"):
+        if kind in form:
+            decisions[kind, ""] = form[kind]
+    for emergency in shown.emergencies:
+        name = emergency.raised.id
+        decisions["emergency", name] = True if f"emergency.{name}" in form else None
+    for each in shown.to_confirm:
+        number = str(each.held.entry_id)
+        decisions["confirmed", number] = True if f"confirmed.{number}" in form else None
+    for suggestion in shown.suggestions:
+        name = suggestion.step.id
+        chosen, reason = form.get(f"step.{name}"), form.get(f"reason.{name}", "").strip()
+        if chosen == "taken":
+            decisions["step", name] = StepDecision(True)
+        elif chosen == "none":
+            decisions["step", name] = None
+        elif chosen == "declined" and reason:
+            decisions["step", name] = StepDecision(False, reason)
+        elif chosen == "declined":
+            faults[f"reason.{name}"] = NO_REASON
+    return decisions, faults

@@ -1,0 +1,218 @@
+"""A signed exam: read, never changed; an addendum, late entry or correction stands beside it."""
+
+import json
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from app.assess.stored import parse_assessment
+from app.knowledge.load import knowledge
+from app.report.note import text_note
+from app.report.pdf import pdf
+from app.report.phrases import clean_lines, day, moment
+from app.report.signed import KINDS, SignatureBlock
+from app.report.signed import Amendment as PrintedAmendment
+from app.store.accounts import account
+from app.store.audit import head
+from app.store.engine import reading, writing
+from app.store.exams import ExamRecord, exam_record
+from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
+from app.store.review import review_of
+from app.store.signatures import Signature, hash_of, signatures
+from app.store.signed_content import Amendment, amended_content
+from app.store.signing import Signing, amend, checked_amendment
+from app.web.allowed import may, require, someone
+from app.web.answers import see_other, show
+from app.web.forms import FormFields, revision_in
+from app.web.fresh_proof import not_proved, proof_path
+from app.web.identity import SignedIn
+from app.web.pages import Fault, Field
+from app.web.review_pages import AmendPage, SignedPage, SignedPiece
+from app.web.review_view import entered
+from app.web.reviewing import is_right_person
+from app.web.sign import block_of, signed_report
+from app.web.wording import STATE_WORDS, local, sentence, who
+
+router = APIRouter()
+
+MEANING = "I wrote this piece; it stands beside the exam as it was signed."
+NOT_THIS_PERSON = "This is not the patient of this exam. Check whose chart you have open"
+ANOTHER_CAME_FIRST = (
+    "Another piece was signed after you loaded this page; it stands below now. Read it, then sign "
+    "yours again if it is still needed."
+)
+_FIELDS = ("kind", "text", "reason", "initials", "birth_year", "password")
+
+
+def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
+    """The page of a signed exam; nothing on it can be entered."""
+    with reading(request.app.state.engine) as session:
+        pieces = signatures(session, held.id)
+    concluded = parse_assessment(json.loads(pieces[0].content)["assessment"])
+    started = local(held.started_at)
+    page = SignedPage(
+        title=f"Exam of {day(started)}",
+        exam_id=held.id,
+        who=who(held.patient, started.date()),
+        state=STATE_WORDS[held.state],
+        started=f"{day(started)} {started:%H:%M}",
+        reason=held.reason,
+        pieces=_pieces(pieces),
+        note=pieces[-1].note,
+        entered=entered(held, concluded),
+        may_amend=may(me, "amendment", "write", held.state),
+    )
+    return show(request, "signed.html", page)
+
+
+@router.get("/exams/{exam_id}/amend")
+def show_amend(request: Request, exam_id: str) -> Response:
+    """The form for an addendum, a late entry or a correction."""
+    held, me = _permit(request, exam_id)
+    return _form(request, held, me)
+
+
+@router.post("/exams/{exam_id}/amend")
+def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
+    """Sign one more piece; the exam reads AMENDED from now on, and the original stays."""
+    held, me = _permit(request, exam_id)
+    after = revision_in(form, "after")
+    raw = Amendment(form.get("kind", ""), form.get("text", ""), form.get("reason", ""))
+    faults: dict[str, str] = {}
+    try:
+        amendment = checked_amendment(raw)
+    except BadForm as bad:
+        amendment, faults = raw, bad.faults
+    if not is_right_person(held.patient, form.get("initials", ""), form.get("birth_year", "")):
+        faults["initials"] = NOT_THIS_PERSON
+    status = 422
+    if not faults:
+        faults, status = not_proved(request, me, form.get("password", ""))
+    if faults:
+        return _form(request, held, me, form, faults, status)
+    try:
+        _amended(request, held, me, amendment, after)
+    except StaleReview:
+        return _form(request, held, me, form, {"text": ANOTHER_CAME_FIRST}, 412)
+    except BackDated as fault:
+        return _form(request, held, me, form, {"text": str(fault)}, 409)
+    return see_other(f"/exams/{exam_id}")
+
+
+def _amended(
+    request: Request, held: ExamRecord, me: SignedIn, amendment: Amendment, after: int
+) -> None:
+    """Render the whole exam with the new piece, once, and keep it.
+
+    Raises: StaleReview, BackDated.
+    """
+    engine, known, signed_at = request.app.state.engine, knowledge(), local(datetime.now(UTC))
+    with reading(engine) as session:
+        pieces, review = signatures(session, held.id), review_of(session, held.id)
+        newest = head(session)
+    if pieces[-1].number != after:
+        raise StaleReview
+    content = amended_content(
+        pieces, held.patient, amendment, signer=me.recorder, meaning=MEANING, signed_at=signed_at
+    )
+    block = SignatureBlock(
+        printed_name=me.name,
+        role=me.role,
+        meaning=MEANING,
+        signed_at=signed_at,
+        exam_id=held.id,
+        revision=held.revision,
+        knowledge=pieces[0].knowledge,
+        content_sha256=hash_of(content),
+        audit=str(newest),
+    )
+    number = len(pieces)
+    report = signed_report(
+        request,
+        held,
+        review,
+        parse_assessment(json.loads(pieces[0].content)["assessment"]),
+        block_of(pieces[0]),
+        (
+            *(_printed(each) for each in pieces[1:]),
+            PrintedAmendment(number, amendment.kind, amendment.reason, amendment.text, block),
+        ),
+        signed_at=signed_at,
+    )
+    signing = Signing(
+        signer=me.recorder,
+        meaning=MEANING,
+        signed_at=signed_at,
+        content=content,
+        document=pdf(report, known),
+        note=text_note(report, known),
+        audit=newest,
+    )
+    with writing(engine) as session:
+        amend(session, held.id, amendment, signing, after_number=after)
+
+
+def _printed(piece: Signature) -> PrintedAmendment:
+    return PrintedAmendment(
+        piece.number, piece.kind, piece.reason or "", piece.text or "", block_of(piece)
+    )
+
+
+def _permit(request: Request, exam_id: str) -> tuple[ExamRecord, SignedIn]:
+    someone(request)
+    with reading(request.app.state.engine) as session:
+        held = exam_record(session, exam_id)
+    if held.state in ("open", "ready") and may(someone(request), "signature", "write", held.state):
+        raise NotSigned("the exam is not signed; record it as an entry instead")
+    return held, require(request, "amendment", "write", held.state)
+
+
+def _form(
+    request: Request,
+    held: ExamRecord,
+    me: SignedIn,
+    form: Mapping[str, str] | None = None,
+    faults: Mapping[str, str] | None = None,
+    status: int = 200,
+) -> Response:
+    form, faults = form or {}, faults or {}
+    with reading(request.app.state.engine) as session:
+        pieces = signatures(session, held.id)
+        has_password = account(session, me.account_id).password_hash is not None
+    page = AmendPage(
+        title="Add to a signed exam",
+        faults=tuple(Fault(name, sentence(says)) for name, says in faults.items()),
+        exam_id=held.id,
+        who=who(held.patient, local(held.started_at).date()),
+        after=pieces[-1].number,
+        pieces=_pieces(pieces),
+        meaning=MEANING,
+        has_password=has_password,
+        proof_path=proof_path(f"/exams/{held.id}/amend"),
+        **{
+            name: Field(
+                "" if name == "password" else form.get(name, ""), sentence(faults.get(name, ""))
+            )
+            for name in _FIELDS
+        },
+    )
+    return show(request, "amend.html", page, status=status)
+
+
+def _pieces(pieces: list[Signature]) -> tuple[SignedPiece, ...]:
+    """The newest first."""
+    return tuple(
+        SignedPiece(
+            head=f"Amendment {each.number}: {KINDS[each.kind]}" if each.number else "Exam, signed",
+            by=f"{each.printed_name}, {each.role}",
+            when=moment(each.signed_at),
+            meaning=each.meaning,
+            path=f"/exams/{each.exam_id}/documents/{each.number}",
+            sha256=each.content_sha256,
+            reason=each.reason or "",
+            text=clean_lines(each.text or ""),
+        )
+        for each in reversed(pieces)
+    )

@@ -1,0 +1,89 @@
+"""What others do at an exam that is open on a sheet; the sheet asks every other second.
+
+Nothing is noted for the audit: who opened the sheet was noted then, and a page that asks by itself
+says nothing about the person before it.
+"""
+
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request
+from sqlmodel import Session
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from app.store.engine import reading, writing
+from app.store.exams import exam_record, revision_and_state
+from app.store.presence import here as who_is_here
+from app.store.presence import is_due, seen
+from app.store.refusals import StaleRevision
+from app.store.signatures import signatures
+from app.web.allowed import require, someone
+from app.web.answers import show
+from app.web.exam_page import saved_page
+from app.web.identity import SignedIn
+from app.web.meanwhile import here_view, places, state_view
+from app.web.pages import SavedPage, UpdatesPage
+from app.web.sections import writable
+from app.web.sheet import part_for
+
+router = APIRouter()
+
+
+@router.get("/exams/{exam_id}/updates")
+def updates(
+    request: Request,
+    exam_id: str,
+    since: int,
+    station: str = "",
+    part: str = "",
+    state: str = "open",
+    here: str = "",
+) -> Response:
+    """What is new since the page last heard; 204 where nothing is.
+
+    since, state, here: the revision, the state and the mark of those present that the page shows.
+    station: where the person is, empty where they have not begun anywhere.
+    """
+    engine = request.app.state.engine
+    someone(request)
+    if station not in ("", *places()):
+        raise HTTPException(422, "The page names a place that no exam has.")
+    with reading(engine) as session:
+        now_at, now_state = revision_and_state(session, exam_id)
+    if not 0 <= since <= now_at:
+        raise StaleRevision(f"the exam is at revision {now_at}; it has no revision {since}")
+    me = require(request, "chart", "read", now_state)
+    now = datetime.now(UTC)
+    with reading(engine) as session:
+        is_moved = is_due(session, exam_id, me.token_hash, station, now)
+    if is_moved:
+        with writing(engine) as session:
+            seen(session, exam_id, me.token_hash, me.name, me.role, station, now)
+    changes = None
+    with reading(engine) as session:
+        present = here_view(who_is_here(session, exam_id, now, me.token_hash))
+        if (now_at, now_state) != (since, state):
+            changes = _changes(session, exam_id, part, since, me)
+    if changes is None and present.mark == here:
+        return Response(status_code=204)
+    page = UpdatesPage(
+        title="Updates", changes=changes, here=None if present.mark == here else present
+    )
+    answer = show(request, "updates.html", page)
+    if changes is None:
+        answer.headers["HX-Reswap"] = "none"
+    return answer
+
+
+def _changes(session: Session, exam_id: str, part: str, since: int, me: SignedIn) -> SavedPage:
+    """What was recorded since, and in what state the exam is now."""
+    held = exam_record(session, exam_id)
+    return saved_page(
+        held,
+        part_for(part, me.role),
+        writable(me, held.state),
+        None,
+        since=since,
+        me=me.actor,
+        state=state_view(held.state, signatures(session, exam_id)),
+    )

@@ -1,0 +1,156 @@
+"""The clinic's own settings: checked, only ever added, and told by the audit."""
+
+from dataclasses import replace
+from types import MappingProxyType
+
+import pytest
+from sqlalchemy import Engine
+from sqlmodel import col, select
+
+from app.store.actor import Actor
+from app.store.audit_tables import SettingRow
+from app.store.clinic_settings import DEFAULTS, ClinicSettings, change_settings, clinic_settings
+from app.store.engine import reading, writing
+from app.store.refusals import BadForm
+from app.store.verify import verify
+from tests.store.clinic import MINUTE, NOW
+from tests.store.people import ADMINISTRATOR, audited
+
+STEP = "emergency_transfer"
+WARNING = "cord_compression"
+
+
+def change(engine: Engine, changes: dict[str, str], actor: Actor = ADMINISTRATOR) -> None:
+    """Change settings, in a transaction of its own."""
+    with writing(engine) as session:
+        change_settings(session, changes, actor=actor, now=NOW)
+
+
+def stored(engine: Engine, defaults: ClinicSettings = DEFAULTS) -> ClinicSettings:
+    """The settings as another request reads them."""
+    with reading(engine) as session:
+        return clinic_settings(session, defaults)
+
+
+def test_what_nobody_set_is_as_the_program_says(engine: Engine) -> None:
+    """Ten minutes, twelve hours, and a name where the server has been given one."""
+    named = replace(DEFAULTS, name="Harbour Clinic")
+
+    assert ClinicSettings("", {}, 10, 12, False) == stored(engine)
+    assert named == stored(engine, named)
+
+
+def test_what_was_set_stands(engine: Engine) -> None:
+    """Tidied, and over what the server was given."""
+    change(
+        engine,
+        {
+            "name": " Hill  Clinic ",
+            "idle_minutes": " 05",
+            "absolute_hours": "8",
+            "impression_first": "yes",
+            f"pathway.{STEP}": "Call 1234\r\nthen 5678",
+            f"pathway.{WARNING}": "Ward B",
+        },
+    )
+    pathways = {STEP: "Call 1234\nthen 5678", WARNING: "Ward B"}
+    defaults = replace(DEFAULTS, name="Harbour", pathways=MappingProxyType({"other": "x"}))
+
+    assert ClinicSettings("Hill Clinic", pathways, 5, 8, True) == stored(engine)
+    assert {"other": "x"} | pathways == dict(stored(engine, defaults).pathways)
+
+
+def test_the_newest_of_each_counts_and_the_older_ones_stay(engine: Engine) -> None:
+    """Who changed what and when can be looked up; what is emptied is as before."""
+    for changes in (
+        {"name": "Hill Clinic", "impression_first": "yes", f"pathway.{STEP}": "Call 1234"},
+        {"name": "", "impression_first": "no", f"pathway.{STEP}": " "},
+        {"idle_minutes": "7"},
+    ):
+        change(engine, changes)
+
+    assert replace(DEFAULTS, idle_minutes=7) == stored(engine)
+    with reading(engine) as session:
+        rows = session.exec(select(SettingRow).order_by(col(SettingRow.id))).all()
+        told = [(row.name, row.value, row.by, row.account_id, row.at) for row in rows]
+    by = (ADMINISTRATOR.name, None, NOW)
+    assert [
+        ("name", "Hill Clinic", *by),
+        ("impression_first", "yes", *by),
+        (f"pathway.{STEP}", "Call 1234", *by),
+        ("name", "", *by),
+        ("impression_first", "no", *by),
+        (f"pathway.{STEP}", "", *by),
+        ("idle_minutes", "7", *by),
+    ] == told
+
+
+def test_what_stands_so_already_is_not_written_again(engine: Engine) -> None:
+    """A form sends everything that it shows."""
+    same = {"name": "Hill Clinic", "idle_minutes": "10", f"pathway.{STEP}": ""}
+    change(engine, same)
+    change(engine, same)
+
+    assert [("setting", ADMINISTRATOR.name, {"names": ["idle_minutes", "name"]})] == audited(engine)
+
+
+def test_a_change_is_evidence(engine: Engine) -> None:
+    """Who to call in an emergency must not be changed unseen."""
+    change(engine, {f"pathway.{STEP}": "Call 1234"}, Actor("Ada", "administrator", "a" * 32))
+    with reading(engine) as session:
+        verified = verify(session)
+
+    assert (1, ()) == (verified.rows, verified.alterations)
+
+
+def test_every_fault_is_named_and_nothing_changed(engine: Engine) -> None:
+    """A screen that never locks, a name that hides something, a step that does not exist."""
+    wrong = {
+        "name": "x" * 81,
+        "idle_minutes": "61",
+        "absolute_hours": "0",
+        "impression_first": "on",
+        f"pathway.{STEP}": "x" * 501,
+        "pathway.gone": "x",
+        "pathway.": "x",
+        "colour": "red",
+    }
+    with pytest.raises(BadForm) as fault:
+        change(engine, wrong | {f"pathway.{WARNING}": "Ward B"})
+
+    assert {
+        "name": "is longer than 80 characters",
+        "idle_minutes": "must be a whole number from 2 to 60",
+        "absolute_hours": "must be a whole number from 1 to 24",
+        "impression_first": "must be yes or no",
+        f"pathway.{STEP}": "is longer than 500 characters",
+        "pathway.gone": "is not a setting",
+        "pathway.": "is not a setting",
+        "colour": "is not a setting",
+    } == fault.value.faults
+    assert (DEFAULTS, []) == (stored(engine), audited(engine))
+
+
+@pytest.mark.parametrize("wrong", ["", "1", "-5", "1.5", "ten", "٥", "²", "99999", "\x00"])
+def test_a_limit_is_a_whole_number(engine: Engine, wrong: str) -> None:
+    """Nobody guesses what else was meant."""
+    with pytest.raises(BadForm) as fault:
+        change(engine, {"idle_minutes": wrong})
+
+    assert ["idle_minutes"] == list(fault.value.faults)
+
+
+@pytest.mark.parametrize("minutes", ["2", "60"])
+def test_the_limits_themselves_are_allowed(engine: Engine, minutes: str) -> None:
+    """From two minutes to an hour."""
+    change(engine, {"idle_minutes": minutes})
+
+    assert int(minutes) == stored(engine).idle_minutes
+
+
+def test_a_setting_whose_time_is_over_is_no_reason_to_stop(engine: Engine) -> None:
+    """A pathway for a step that newer knowledge does not have is kept and harms nobody."""
+    with writing(engine) as session:
+        session.add(SettingRow(name="pathway.retired", value="x", by="Ada", at=NOW + MINUTE))
+
+    assert {"retired": "x"} == dict(stored(engine).pathways)
