@@ -61,8 +61,6 @@ def open_everything(page: Page) -> None:
 def test_every_control_is_named_by_finding_and_side_and_no_name_twice(visitor: Visitor) -> None:
     """The side is heard with every answer, and two controls are never confused."""
     visitor.start_exam()
-    # The page's own scripts arrange the folds once it has loaded.
-    visitor.page.wait_for_load_state()
     open_everything(visitor.page)
     controls = accessible(visitor.page)
     sided = visitor.page.locator(".cell.right input, .cell.left input")

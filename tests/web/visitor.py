@@ -89,6 +89,8 @@ class Visitor:
         self.page.get_by_label(person["sex"], exact=True).check()
         self.page.get_by_role("button", name="Save and start the exam").click()
         expect(self.page.locator("#sheet")).to_be_visible()
+        # Its scripts answer keys and arrange the folds once the page has loaded.
+        self.page.wait_for_load_state()
         return id_in(self.page.url)
 
     def answer(self, cell: str, answer: str) -> None:
