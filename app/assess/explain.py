@@ -1,6 +1,5 @@
 """Explain one rule in one exam: each condition with its answer, and what would change that."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from app.assess.assess import world_of
@@ -8,7 +7,7 @@ from app.assess.assessment import FITS, Reason
 from app.assess.categories import level_of_exam
 from app.assess.changes import IS_YES, NOT_YES, Change, smallest_changes
 from app.assess.exact import exactly
-from app.assess.warnings import judge_fall_risk, judge_warning
+from app.assess.results import NOT_RAISED, result_of
 from app.assess.world import ExamWorld
 from app.exam.record import Exam
 from app.knowledge.load import Knowledge
@@ -17,8 +16,6 @@ from app.knowledge.outline import split
 from app.knowledge.words import Term, Words, capital, capital_words, plain, words_of
 from app.logic.expression import Expression, Reference
 from app.logic.truth import YES, Truth
-
-NOT_RAISED = "not_raised"
 
 
 @dataclass(frozen=True)
@@ -128,13 +125,17 @@ def explain_warning(exam: Exam, knowledge: Knowledge, warning: WarningRule) -> E
     """Explain one warning: its signs, its context, and what makes it as urgent as it is."""
     world = world_of(exam, knowledge)
     raised = Reference(f"{warning.id}_raised")
-    level = _urgency_in(warning)(world)
+
+    def urgency_in(changed: ExamWorld) -> str:
+        return result_of(changed, warning.id)
+
+    level = urgency_in(world)
     is_raised = level != NOT_RAISED
     changes = smallest_changes(
         world,
         raised,
         NOT_YES if is_raised else IS_YES,
-        _urgency_in(warning),
+        urgency_in,
         lambda other: (other != NOT_RAISED) is not is_raised,
     )
     parts = [warning.signs, warning.context]
@@ -160,7 +161,7 @@ def explain_falls(exam: Exam, knowledge: Knowledge) -> Explanation:
     reached = next(each for each in rule.branch if world.holds(each.when) is YES)
     return Explanation(
         rule=rule.id,
-        level=judge_fall_risk(world).level or "",
+        level=reached.level,
         truth=YES,
         requirement=(),
         tiers=tuple(
@@ -168,14 +169,6 @@ def explain_falls(exam: Exam, knowledge: Knowledge) -> Explanation:
             for each in rule.branch
         ),
     )
-
-
-def _urgency_in(warning: WarningRule) -> Callable[[ExamWorld], str]:
-    def urgency(world: ExamWorld) -> str:
-        raised = judge_warning(world, warning)
-        return raised.urgency if raised else NOT_RAISED
-
-    return urgency
 
 
 def _optional(world: ExamWorld, sentence: str | None) -> Condition | None:

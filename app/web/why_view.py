@@ -6,7 +6,6 @@ from typing import Any
 from app.assess.assessment import Reason
 from app.assess.changes import Altered, Change
 from app.assess.explain import (
-    NOT_RAISED,
     Caution,
     Condition,
     Explanation,
@@ -16,6 +15,7 @@ from app.assess.explain import (
     explain_falls,
     explain_warning,
 )
+from app.assess.results import NOT_RAISED
 from app.assess.words import fall_level_words, finding_words, level_words, urgency_words
 from app.exam.vocabulary import vocabulary
 from app.knowledge.describe import claims

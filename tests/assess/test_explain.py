@@ -16,13 +16,13 @@ from app.assess.assessment import FITS
 from app.assess.categories import level_of_exam
 from app.assess.changes import IS_YES, MOST_CHANGED, Altered, smallest_changes
 from app.assess.explain import (
-    NOT_RAISED,
     Condition,
     Explanation,
     explain_category,
     explain_falls,
     explain_warning,
 )
+from app.assess.results import NOT_RAISED
 from app.assess.warnings import judge_warning
 from app.exam.reading import parse_exam
 from app.exam.record import Cell, Exam, Value
