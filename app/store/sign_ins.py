@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
-from app.store.accounts import Account, account_of, end_sign_ins, lock_active
+from app.store.accounts import Account, account_of, lock_active
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.people_tables import AccountRow, SignInRow
@@ -154,11 +154,6 @@ def end(
     """End a sign-in; one that has ended already stays as it is."""
     if _end(session, token_hash, now):
         note(session, actor, action, at=now)
-
-
-def end_all(session: Session, account_id: str, now: datetime) -> None:
-    """End every sign-in of an account; why is noted by whoever asks for it."""
-    end_sign_ins(session, account_id, now)
 
 
 def _end(session: Session, token_hash: str, now: datetime) -> bool:

@@ -21,10 +21,9 @@ from app.store.refusals import BadForm
 from app.web.admin_pages import AccountLine, AccountPage, AccountsPage, Invited
 from app.web.allowed import require
 from app.web.answers import see_other, show
+from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields
 from app.web.identity import SignedIn
-from app.web.pages import Fault, Field
-from app.web.wording import sentence
 
 router = APIRouter(prefix="/admin/accounts")
 
@@ -124,10 +123,10 @@ def _list(
     faults = faults or {}
     with reading(request.app.state.engine) as session:
         lines = tuple(_line(each) for each in accounts(session))
-    fields = _fields(("sign_in_name", "printed_name", "role"), typed, faults)
+    fields = fields_of(("sign_in_name", "printed_name", "role"), typed, faults)
     page = AccountsPage(
         title="Accounts",
-        faults=_faults(fields),
+        faults=summary_of(fields),
         accounts=lines,
         invited=invited,
         **fields,
@@ -152,10 +151,10 @@ def _one(
         "role": held.role,
         "is_active": "yes" if held.is_active else "",
     }
-    fields = _fields(("printed_name", "role", "is_active"), typed, faults)
+    fields = fields_of(("printed_name", "role", "is_active"), typed, faults)
     page = AccountPage(
         title=f"Account of {held.printed_name}",
-        faults=_faults(fields),
+        faults=summary_of(fields),
         account=_line(held),
         has_second_factor=held.totp_secret is not None,
         has_provider=held.oidc_key is not None,
@@ -164,14 +163,6 @@ def _one(
         **fields,
     )
     return show(request, "admin/account.html", page, status=422 if faults else 200)
-
-
-def _fields(names: tuple[str, ...], typed: FormFields, faults: dict[str, str]) -> dict[str, Field]:
-    return {name: Field(typed.get(name, ""), sentence(faults.get(name, ""))) for name in names}
-
-
-def _faults(fields: dict[str, Field]) -> tuple[Fault, ...]:
-    return tuple(Fault(name, field.fault) for name, field in fields.items() if field.fault)
 
 
 def _line(held: Account) -> AccountLine:

@@ -2,9 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.web.pages import Field, Page
-
-EMPTY = Field()
+from app.web.pages import EMPTY, Field, Page
 
 
 @dataclass(frozen=True)

@@ -5,19 +5,16 @@ from datetime import UTC, datetime
 from fastapi import Request
 from sqlmodel import Session
 
-from app.assess.assess import assess
-from app.knowledge.load import knowledge
+from app.assess.assessment import Assessment
 from app.store.alerts import has_alert, seen_alert, set_alert
 from app.store.engine import reading, writing
-from app.store.exams import ExamRecord
 from app.web.identity import SignedIn
 
 
-def keep_alert(session: Session, held: ExamRecord, now: datetime) -> None:
+def keep_alert(session: Session, exam_id: str, assessment: Assessment, now: datetime) -> None:
     """Keep which emergencies an exam has after a write, in the transaction of the write."""
-    warnings = assess(held.exam, knowledge()).warnings
-    raised = [each.id for each in warnings if each.urgency == "emergency"]
-    set_alert(session, held.id, raised, now)
+    raised = [each.id for each in assessment.warnings if each.urgency == "emergency"]
+    set_alert(session, exam_id, raised, now)
 
 
 def see_alert(request: Request, exam_id: str, me: SignedIn) -> None:

@@ -102,6 +102,7 @@ def saved_page(
     answer: Answer | None = None,
     me: Actor | None = None,
     state: ExamState | None = None,
+    assessment: Assessment | None = None,
 ) -> SavedPage:
     """The answer to one entry, or to the question what others did; then it has no status.
 
@@ -109,9 +110,10 @@ def saved_page(
     since: the revision that the page shows; what others changed after it goes along.
     sent, sent_medicines: the cells, or the medicines, that were sent; they keep what was typed.
     me: whose own entries are no news.
+    assessment: what the exam adds up to, where that is known already.
     """
     answer = answer or Answer()
-    assessment = assess(record.exam, knowledge())
+    assessment = assessment or assess(record.exam, knowledge())
     own = set(sent)
     here = stations_in(part)
     changed = [

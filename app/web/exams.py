@@ -1,6 +1,6 @@
 """The exam sheet: shown whole, saved whole as a form, or entry by entry as the exam goes on."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -9,14 +9,17 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from app.assess.assess import assess
+from app.assess.assessment import Assessment
 from app.assess.words import finding_words
 from app.exam.reading import BadValue
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import vocabulary
+from app.knowledge.load import knowledge
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading, writing
 from app.store.entries import mark_rest_normal, record, record_medicines
-from app.store.exams import ExamRecord, exam_record, revision_and_state
+from app.store.exams import ExamRecord, exam_record
 from app.store.refusals import Collision, NotOpen
 from app.web.alerting import keep_alert, see_alert
 from app.web.allowed import may, require, someone
@@ -27,7 +30,7 @@ from app.web.forms import FormFields, revision_in
 from app.web.identity import SignedIn
 from app.web.noted import noted
 from app.web.pages import SaveStatus, Ways
-from app.web.sections import MEDICINES, section_of, sections_of, sections_of_rest, writable
+from app.web.sections import MEDICINES, permit, section_of, sections_of, sections_of_rest, writable
 from app.web.sheet import Typed, part_for, sheet_path
 from app.web.sheet_view import Message
 from app.web.signed_exam import signed_exam
@@ -79,10 +82,10 @@ def save_sheet(request: Request, exam_id: str, form: FormFields, part: str = "")
         base = exam_record(session, exam_id, at_revision=revision_in(form))
     write, answer = _read_sheet(form, base)
     try:
-        _permit(request, exam_id, _sections(write, answer))
+        permit(request, exam_id, _sections(write, answer))
         if answer.is_refused:
             return _sheet(request, base, part, answer, 422)
-        written = _written(request, exam_id, write, me)
+        written, _ = _written(request, exam_id, write, me)
     except Collision as collision:
         answer = clash_answer(collision, answer)
     except NotOpen:
@@ -106,7 +109,7 @@ def save_cell(request: Request, exam_id: str, form: FormFields, part: str = "") 
         )
     sent = Typed(form.get("value", "").strip(), form.get("why", "").strip())
     try:
-        _permit(request, exam_id, (section_of(cell[0]),))
+        permit(request, exam_id, (section_of(cell[0]),))
         wanted = read_cell(vocabulary()[cell[0]], sent, None)
     except NotOpen:
         return _closed(request, exam_id, form, part, cell)
@@ -121,7 +124,7 @@ def save_cell(request: Request, exam_id: str, form: FormFields, part: str = "") 
 def save_medicines(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
     """Save the medicines as a whole."""
     try:
-        _permit(request, exam_id, (MEDICINES,))
+        permit(request, exam_id, (MEDICINES,))
         lines = read_medicines(form)
     except NotOpen:
         return _closed(request, exam_id, form, part)
@@ -141,7 +144,7 @@ def save_normal(request: Request, exam_id: str, form: FormFields, part: str = ""
             422, "Only a station of the examination can be marked normal. Nothing was recorded."
         )
     try:
-        _permit(request, exam_id, sections_of_rest(station))
+        permit(request, exam_id, sections_of_rest(station))
     except NotOpen:
         return _closed(request, exam_id, form, part)
     return _save_one(request, exam_id, form, part, Write({}, _seen(form), normal=station))
@@ -155,19 +158,6 @@ def ways_on(me: SignedIn, state: str) -> Ways:
         take_back=may_move and state == "ready",
         review=may(me, "review", "read", state),
     )
-
-
-def _permit(request: Request, exam_id: str, sections: Iterable[str]) -> None:
-    """Let somebody write these parts of an exam, or refuse it.
-
-    Raises: NotFound, NotSignedIn, ScreenLocked, Forbidden, NotOpen.
-    """
-    someone(request)
-    with reading(request.app.state.engine) as session:
-        _, state = revision_and_state(session, exam_id)
-    require(request, "chart", "read", state)
-    for section in sections:
-        require(request, section, "write", state)
 
 
 def _sections(write: Write, answer: Answer) -> frozenset[str]:
@@ -227,7 +217,7 @@ def _save_one(
     """One entry as it is made; without htmx the answer is the sheet again."""
     since, me = revision_in(form), someone(request)
     try:
-        written = _written(request, exam_id, write, me)
+        written, assessment = _written(request, exam_id, write, me)
     except Collision as collision:
         typed = {cell: sent} if cell and sent else {}
         answer = clash_answer(collision, Answer(typed, medicines=_typed_medicines(form)))
@@ -247,6 +237,7 @@ def _save_one(
         sent=[cell] if cell else [],
         sent_medicines=write.medicines,
         me=me.actor,
+        assessment=assessment,
     )
     return show(request, "saved.html", page)
 
@@ -293,8 +284,10 @@ def _refused(
     return show(request, "saved.html", page, status=status)
 
 
-def _written(request: Request, exam_id: str, write: Write, me: SignedIn) -> ExamRecord:
-    """Write all of it or nothing, and return only after the commit.
+def _written(
+    request: Request, exam_id: str, write: Write, me: SignedIn
+) -> tuple[ExamRecord, Assessment]:
+    """Write all of it or nothing; the exam and what it adds up to now, only after the commit.
 
     Raises: Collision and the other refusals of the store.
     """
@@ -307,8 +300,9 @@ def _written(request: Request, exam_id: str, write: Write, me: SignedIn) -> Exam
             written = record_medicines(session, exam_id, write.lines, **stamp)
         if write.normal:
             written = mark_rest_normal(session, exam_id, write.normal, **stamp)
-        keep_alert(session, written, _now())
-    return written
+        assessment = assess(written.exam, knowledge())
+        keep_alert(session, exam_id, assessment, _now())
+    return written, assessment
 
 
 def _seen(form: Mapping[str, str]) -> int:

@@ -15,13 +15,12 @@ from app.store.invitations import has_first_invitation, invite, use_invitation
 from app.store.refusals import BadForm, NotFound
 from app.web.account_pages import FirstPage
 from app.web.answers import home_of
+from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields
 from app.web.identity import source_of
 from app.web.new_password import PASSWORD_FIELDS, password_faults
-from app.web.pages import Fault, Field
 from app.web.sign_in import started
 from app.web.signing_in import show_public
-from app.web.wording import sentence
 
 router = APIRouter()
 
@@ -90,17 +89,11 @@ def _names(form: FormFields) -> tuple[str, ...]:
 
 def _refused(request: Request, form: FormFields, faults: dict[str, str]) -> Response:
     def page(token: str) -> FirstPage:
-        fields = {
-            name: Field(
-                "" if name in PASSWORD_FIELDS else form.get(name, ""),
-                sentence(faults.get(name, "")),
-            )
-            for name in _FIELDS
-        }
+        fields = fields_of(_FIELDS, form, faults, PASSWORD_FIELDS)
         return FirstPage(
             title="First account",
             form_token=token,
-            faults=tuple(Fault(name, fields[name].fault) for name in _FIELDS if fields[name].fault),
+            faults=summary_of(fields),
             **fields,
         )
 

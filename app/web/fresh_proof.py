@@ -1,16 +1,20 @@
-"""The proof that a signature asks for: the password once more, or the identity provider's word."""
+"""What a signature asks for: the right person, and who signs proved once more."""
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
 
 from fastapi import Request
 
 from app.store.accounts import account
 from app.store.engine import reading
+from app.store.patients import PatientCard
 from app.web.identity import SignedIn
 from app.web.proof import NotProved, TooManyGuesses, prove
 from app.web.provider import is_fresh, provider_path
 from app.web.refused import is_noted
+from app.web.reviewing import is_right_person
 
+NOT_THIS_PERSON = "This is not the patient of this exam. Check whose chart you have open"
 NOT_RIGHT = "The password is not right"
 NOT_FRESH = "Prove who you are again, then sign within two minutes"
 
@@ -20,14 +24,25 @@ def proof_path(to: str) -> str:
     return provider_path("sign", to)
 
 
+def has_password(request: Request, me: SignedIn) -> bool:
+    """Whether a password proves who this is; else the identity provider does."""
+    with reading(request.app.state.engine) as session:
+        return account(session, me.account_id).password_hash is not None
+
+
+def not_this_person(patient: PatientCard, form: Mapping[str, str]) -> dict[str, str]:
+    """What is wrong with the initials and the birth year that were typed, by field."""
+    if is_right_person(patient, form.get("initials", ""), form.get("birth_year", "")):
+        return {}
+    return {"initials": NOT_THIS_PERSON}
+
+
 def not_proved(request: Request, me: SignedIn, password: str) -> tuple[dict[str, str], int]:
     """What is wrong with the proof, by field, and the status to say so; nothing where it is right.
 
     A wrong password counts against whoever types it, and is noted in the audit.
     """
-    with reading(request.app.state.engine) as session:
-        has_password = account(session, me.account_id).password_hash is not None
-    if not has_password:
+    if not has_password(request, me):
         return ({}, 200) if is_fresh(me, datetime.now(UTC)) else ({"password": NOT_FRESH}, 422)
     try:
         prove(

@@ -12,6 +12,7 @@ from app.store.patients import PatientCard, add_patient, check_patient, find_pat
 from app.store.refusals import BadForm
 from app.web.allowed import require
 from app.web.answers import see_other, show
+from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields
 from app.web.identity import SignedIn
 from app.web.noted import noted
@@ -106,12 +107,10 @@ def _new_patient_page(
     faults: Mapping[str, str],
     taken_by: Who | None = None,
 ) -> NewPatientPage:
-    said = {name: sentence(fault) for name, fault in faults.items()}
-    fields = {name: Field(raw.get(name, ""), said.get(name, "")) for name in _FIELDS}
-    summary = [Fault(name, said[name]) for name in _FIELDS if name in said]
+    fields = fields_of(_FIELDS, raw, faults)
     return NewPatientPage(
         title="New patient",
-        faults=tuple(summary),
+        faults=summary_of(fields),
         taken_by=taken_by,
         **fields,
     )

@@ -5,11 +5,11 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request
+from sqlmodel import Session
 from starlette.responses import Response
 
 from app.assess.assess import assess
 from app.knowledge.load import knowledge
-from app.store.accounts import account
 from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading, writing
 from app.store.exams import exam_record
@@ -20,13 +20,13 @@ from app.web.alerting import see_alert
 from app.web.allowed import require, someone
 from app.web.answers import see_other, show, wants_fragment
 from app.web.forms import FormFields, revision_in
-from app.web.fresh_proof import not_proved
+from app.web.fresh_proof import has_password, not_proved, not_this_person
 from app.web.identity import SignedIn
 from app.web.noted import noted
 from app.web.pages import SaveStatus
 from app.web.review_form import read_decisions
 from app.web.review_view import Reviewed, Typed, news_since, review_page, saved_now
-from app.web.reviewing import is_right_person
+from app.web.sections import permit
 from app.web.sign import sign_exam
 from app.web.wording import sentence
 
@@ -41,7 +41,6 @@ SOMEBODY_ELSE = (
     "page. "
     "Nothing of yours was saved; it stands here. Load the review again to see theirs."
 )
-NOT_THIS_PERSON = "This is not the patient of this exam. Check whose chart you have open"
 
 
 @router.get("/exams/{exam_id}/review")
@@ -58,7 +57,7 @@ def show_review(request: Request, exam_id: str) -> Response:
 @router.post("/exams/{exam_id}/review")
 def save_review(request: Request, exam_id: str, form: FormFields) -> Response:
     """Save the decisions that differ; the page goes on from where it was."""
-    me = _permit(request, exam_id, "review")
+    me = permit(request, exam_id, ("review",))
     seen, faults = revision_in(form), _save(request, exam_id, form, me)
     reviewed = _reviewed(request, exam_id)
     if faults is None:
@@ -75,7 +74,7 @@ def save_review(request: Request, exam_id: str, form: FormFields) -> Response:
 @router.post("/exams/{exam_id}/sign")
 def sign_review(request: Request, exam_id: str, form: FormFields) -> Response:
     """Save the decisions, and sign the exam exactly as the page shows it."""
-    me = _permit(request, exam_id, "signature")
+    me = permit(request, exam_id, ("signature",))
     seen, faults = revision_in(form), _save(request, exam_id, form, me)
     reviewed = _reviewed(request, exam_id)
     if faults is None:
@@ -84,7 +83,7 @@ def sign_review(request: Request, exam_id: str, form: FormFields) -> Response:
     if typed.news is not None:
         typed = replace(typed, general=(BEHIND,))
         return _show(request, reviewed, me, typed, saved_now(), 412)
-    faults = faults | _not_right(reviewed, form)
+    faults = faults | not_this_person(reviewed.held.patient, form)
     lacking = tuple(lack.says for lack in reviewed.points.lacking)
     if not faults and not lacking:
         # Last, because a wrong password counts against whoever types it.
@@ -99,7 +98,7 @@ def sign_review(request: Request, exam_id: str, form: FormFields) -> Response:
 @router.post("/exams/{exam_id}/ready")
 def hand_exam_over(request: Request, exam_id: str, form: FormFields) -> Response:
     """Hand the exam over to the physician."""
-    me = _permit(request, exam_id, "handover")
+    me = permit(request, exam_id, ("handover",))
     with writing(request.app.state.engine) as session:
         hand_over(session, exam_id, actor=me.actor, now=datetime.now(UTC))
     return see_other("/")
@@ -108,26 +107,26 @@ def hand_exam_over(request: Request, exam_id: str, form: FormFields) -> Response
 @router.post("/exams/{exam_id}/open")
 def take_exam_back(request: Request, exam_id: str, form: FormFields) -> Response:
     """Take back an exam that was handed over."""
-    me = _permit(request, exam_id, "handover")
+    me = permit(request, exam_id, ("handover",))
     with writing(request.app.state.engine) as session:
         take_back(session, exam_id, actor=me.actor, now=datetime.now(UTC))
     return see_other(f"/exams/{exam_id}")
 
 
-def _permit(request: Request, exam_id: str, section: str) -> SignedIn:
-    someone(request)
-    with reading(request.app.state.engine) as session:
-        state = exam_record(session, exam_id).state
-    return require(request, section, "write", state)
-
-
 def _reviewed(request: Request, exam_id: str) -> Reviewed:
-    """The exam and its review as they stand, read in one moment."""
     with reading(request.app.state.engine) as session:
-        held = exam_record(session, exam_id)
-        review = review_of(session, exam_id)
-        settings = clinic_settings(session)
-    return Reviewed(held, review, assess(held.exam, knowledge()), settings)
+        return _read(session, exam_id)
+
+
+def _read(session: Session, exam_id: str) -> Reviewed:
+    """The exam and its review as they stand, read in one moment."""
+    held = exam_record(session, exam_id)
+    return Reviewed(
+        held,
+        review_of(session, exam_id),
+        assess(held.exam, knowledge()),
+        clinic_settings(session),
+    )
 
 
 def _save(
@@ -140,21 +139,19 @@ def _save(
     """
     saved = revision_in(form, "saved")
     with writing(request.app.state.engine) as session:
-        held = exam_record(session, exam_id)
-        review = review_of(session, exam_id)
+        reviewed = _read(session, exam_id)
         if any(
             item.revision > saved and (item.by, item.role) != (me.name, me.role)
-            for item in review.items.values()
+            for item in reviewed.review.items.values()
         ):
             return None
-        reviewed = Reviewed(held, review, assess(held.exam, knowledge()), clinic_settings(session))
         decisions, faults = read_decisions(form, reviewed.points)
         try:
             record_review(
                 session,
                 exam_id,
                 decisions,
-                at_revision=held.revision,
+                at_revision=reviewed.held.revision,
                 recorder=me.recorder,
                 now=datetime.now(UTC),
             )
@@ -178,13 +175,6 @@ def _behind(
     typed = Typed(form, general=(SOMEBODY_ELSE,), seen=revision_in(form))
     status = SaveStatus("NOT SAVED", is_saved=False)
     return _show(request, reviewed, me, typed, status, 409, saved=revision_in(form, "saved"))
-
-
-def _not_right(reviewed: Reviewed, form: Mapping[str, str]) -> dict[str, str]:
-    initials, year = form.get("initials", ""), form.get("birth_year", "")
-    if is_right_person(reviewed.held.patient, initials, year):
-        return {}
-    return {"initials": NOT_THIS_PERSON}
 
 
 def _signed(request: Request, reviewed: Reviewed, me: SignedIn, typed: Typed) -> Response:
@@ -215,9 +205,13 @@ def _show(
     *,
     saved: int | None = None,
 ) -> Response:
-    with reading(request.app.state.engine) as session:
-        has_password = account(session, me.account_id).password_hash is not None
-    page = review_page(reviewed, knowledge(), has_password=has_password, status=status, typed=typed)
+    page = review_page(
+        reviewed,
+        knowledge(),
+        has_password=has_password(request, me),
+        status=status,
+        typed=typed,
+    )
     if saved is not None:
         page = replace(page, saved=saved)
     is_part = request.method == "POST" and wants_fragment(request)

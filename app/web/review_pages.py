@@ -3,10 +3,8 @@
 from dataclasses import dataclass
 
 from app.report.grid import GridStation
-from app.web.pages import Field, Page, SaveStatus, Who
+from app.web.pages import EMPTY, Field, Page, SaveStatus, Who
 from app.web.panel_view import PanelView
-
-NO_FIELD = Field()
 
 
 @dataclass(frozen=True)
@@ -105,9 +103,9 @@ class ReviewPage(Page):
     meaning: str
     has_password: bool
     proof_path: str
-    initials: Field = NO_FIELD
-    birth_year: Field = NO_FIELD
-    password: Field = NO_FIELD
+    initials: Field = EMPTY
+    birth_year: Field = EMPTY
+    password: Field = EMPTY
 
 
 @dataclass(frozen=True)
@@ -150,9 +148,9 @@ class AmendPage(Page):
     meaning: str
     has_password: bool
     proof_path: str
-    kind: Field = NO_FIELD
-    text: Field = NO_FIELD
-    reason: Field = NO_FIELD
-    initials: Field = NO_FIELD
-    birth_year: Field = NO_FIELD
-    password: Field = NO_FIELD
+    kind: Field = EMPTY
+    text: Field = EMPTY
+    reason: Field = EMPTY
+    initials: Field = EMPTY
+    birth_year: Field = EMPTY
+    password: Field = EMPTY

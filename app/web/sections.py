@@ -1,9 +1,13 @@
-"""Which part of the permission table a field of the sheet belongs to."""
+"""Which part of the permission table a field of the sheet belongs to, and who may write it."""
 
 from collections.abc import Iterable
 
+from fastapi import Request
+
 from app.exam.vocabulary import vocabulary
-from app.web.allowed import may
+from app.store.engine import reading
+from app.store.exams import revision_and_state
+from app.web.allowed import may, require, someone
 from app.web.identity import SignedIn
 
 NURSE_PART, PHYSICIAN_PART, MEDICINES = "nurse_part", "physician_part", "medicines"
@@ -29,3 +33,17 @@ def sections_of_rest(station: str) -> frozenset[str]:
 def writable(me: SignedIn, state: str) -> frozenset[str]:
     """The parts of a sheet that this person may write while the exam is in this state."""
     return frozenset(part for part in PARTS if may(me, part, "write", state))
+
+
+def permit(request: Request, exam_id: str, sections: Iterable[str]) -> SignedIn:
+    """Let somebody write these parts of an exam, or refuse it.
+
+    Raises: NotFound, NotSignedIn, ScreenLocked, Forbidden, NotOpen.
+    """
+    someone(request)
+    with reading(request.app.state.engine) as session:
+        _, state = revision_and_state(session, exam_id)
+    me = require(request, "chart", "read", state)
+    for section in sections:
+        require(request, section, "write", state)
+    return me

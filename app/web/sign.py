@@ -1,5 +1,7 @@
 """The act of signing: everything is rendered once, and then kept in one transaction."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from fastapi import Request
@@ -10,7 +12,8 @@ from app.report.note import text_note
 from app.report.page import ReportInput
 from app.report.pdf import pdf
 from app.report.signed import Amendment, Decision, SignatureBlock
-from app.store.audit import head
+from app.store.actor import Recorder
+from app.store.audit import Head, head
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord
 from app.store.review import Review
@@ -23,6 +26,59 @@ from app.web.review_view import MEANING, Reviewed
 from app.web.wording import local
 
 
+@dataclass(frozen=True)
+class Act:
+    """Somebody signs. audit: the row of the audit that is the newest when the page is made."""
+
+    signer: Recorder
+    meaning: str
+    signed_at: datetime
+    audit: Head
+
+    @classmethod
+    def begin(cls, request: Request, me: SignedIn, meaning: str) -> "Act":
+        """Now, where the server stands."""
+        with reading(request.app.state.engine) as session:
+            audit = head(session)
+        return cls(me.recorder, meaning, local(datetime.now(UTC)), audit)
+
+    def finish(
+        self,
+        held: ExamRecord,
+        content: str,
+        version: str,
+        report: Callable[[SignatureBlock], ReportInput],
+    ) -> Signing:
+        """Render the page and the note, once.
+
+        content: what is signed; version: of the knowledge that the exam is signed under; report:
+        what both are made from, once it has its signature.
+        """
+        page, known = report(self._block(held, content, version)), knowledge()
+        return Signing(
+            signer=self.signer,
+            meaning=self.meaning,
+            signed_at=self.signed_at,
+            content=content,
+            document=pdf(page, known),
+            note=text_note(page, known),
+            audit=self.audit,
+        )
+
+    def _block(self, held: ExamRecord, content: str, version: str) -> SignatureBlock:
+        return SignatureBlock(
+            printed_name=self.signer.name,
+            role=self.signer.role,
+            meaning=self.meaning,
+            signed_at=self.signed_at,
+            exam_id=held.id,
+            revision=held.revision,
+            knowledge=version,
+            content_sha256=hash_of(content),
+            audit=str(self.audit),
+        )
+
+
 def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
     """Sign an exam as it was reviewed.
 
@@ -30,50 +86,26 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
     the exam still holds nothing else.
     Raises: StaleReview, NotOpen, BackDated.
     """
-    held, known = reviewed.held, knowledge()
-    signed_at = local(datetime.now(UTC))
+    held, version = reviewed.held, knowledge().version
+    act = Act.begin(request, me, MEANING)
     content = signed_content(
         held,
         reviewed.review,
         assessment=as_text(reviewed.assessment, indent=None),
-        knowledge=known.version,
-        signer=me.recorder,
-        meaning=MEANING,
-        signed_at=signed_at,
+        knowledge=version,
+        signer=act.signer,
+        meaning=act.meaning,
+        signed_at=act.signed_at,
     )
-    with reading(request.app.state.engine) as session:
-        newest = head(session)
-    block = SignatureBlock(
-        printed_name=me.name,
-        role=me.role,
-        meaning=MEANING,
-        signed_at=signed_at,
-        exam_id=held.id,
-        revision=held.revision,
-        knowledge=known.version,
-        content_sha256=hash_of(content),
-        audit=str(newest),
-    )
-    report = signed_report(
-        request, held, reviewed.review, reviewed.assessment, block, signed_at=signed_at
-    )
-    signing = Signing(
-        signer=me.recorder,
-        meaning=MEANING,
-        signed_at=signed_at,
-        content=content,
-        document=pdf(report, known),
-        note=text_note(report, known),
-        audit=newest,
-    )
-    with writing(request.app.state.engine) as session:
-        return sign(
-            session,
-            held.id,
-            signing,
-            reviewed_revision=held.revision,
-            knowledge=known.version,
+
+    def report(block: SignatureBlock) -> ReportInput:
+        return signed_report(
+            request, held, reviewed.review, reviewed.assessment, block, signed_at=act.signed_at
         )
+
+    signing = act.finish(held, content, version, report)
+    with writing(request.app.state.engine) as session:
+        return sign(session, held.id, signing, reviewed_revision=held.revision, knowledge=version)
 
 
 def signed_report(

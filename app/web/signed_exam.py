@@ -2,43 +2,38 @@
 
 import json
 from collections.abc import Mapping
-from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from app.assess.assessment import Assessment
 from app.assess.stored import parse_assessment
-from app.knowledge.load import knowledge
-from app.report.note import text_note
-from app.report.pdf import pdf
+from app.report.page import ReportInput
 from app.report.phrases import clean_lines, day, moment
 from app.report.signed import KINDS, SignatureBlock
 from app.report.signed import Amendment as PrintedAmendment
-from app.store.accounts import account
-from app.store.audit import head
 from app.store.engine import reading, writing
+from app.store.entries import OPEN_STATES
 from app.store.exams import ExamRecord, exam_record
 from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
 from app.store.review import review_of
-from app.store.signatures import Signature, hash_of, signatures
+from app.store.signatures import Signature, signatures
 from app.store.signed_content import Amendment, amended_content
-from app.store.signing import Signing, amend, checked_amendment
+from app.store.signing import amend, checked_amendment
 from app.web.allowed import may, require, someone
 from app.web.answers import see_other, show
+from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields, revision_in
-from app.web.fresh_proof import not_proved, proof_path
+from app.web.fresh_proof import has_password, not_proved, not_this_person, proof_path
 from app.web.identity import SignedIn
-from app.web.pages import Fault, Field
 from app.web.review_pages import AmendPage, SignedPage, SignedPiece
 from app.web.review_view import entered
-from app.web.reviewing import is_right_person
-from app.web.sign import block_of, signed_report
-from app.web.wording import STATE_WORDS, local, sentence, who
+from app.web.sign import Act, block_of, signed_report
+from app.web.wording import STATE_WORDS, local, who
 
 router = APIRouter()
 
 MEANING = "I wrote this piece; it stands beside the exam as it was signed."
-NOT_THIS_PERSON = "This is not the patient of this exam. Check whose chart you have open"
 ANOTHER_CAME_FIRST = (
     "Another piece was signed after you loaded this page; it stands below now. Read it, then sign "
     "yours again if it is still needed."
@@ -50,7 +45,6 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
     """The page of a signed exam; nothing on it can be entered."""
     with reading(request.app.state.engine) as session:
         pieces = signatures(session, held.id)
-    concluded = parse_assessment(json.loads(pieces[0].content)["assessment"])
     started = local(held.started_at)
     page = SignedPage(
         title=f"Exam of {day(started)}",
@@ -61,7 +55,7 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
         reason=held.reason,
         pieces=_pieces(pieces),
         note=pieces[-1].note,
-        entered=entered(held, concluded),
+        entered=entered(held, _concluded(pieces)),
         may_amend=may(me, "amendment", "write", held.state),
     )
     return show(request, "signed.html", page)
@@ -85,8 +79,7 @@ def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
         amendment = checked_amendment(raw)
     except BadForm as bad:
         amendment, faults = raw, bad.faults
-    if not is_right_person(held.patient, form.get("initials", ""), form.get("birth_year", "")):
-        faults["initials"] = NOT_THIS_PERSON
+    faults = faults | not_this_person(held.patient, form)
     status = 422
     if not faults:
         faults, status = not_proved(request, me, form.get("password", ""))
@@ -108,50 +101,40 @@ def _amended(
 
     Raises: StaleReview, BackDated.
     """
-    engine, known, signed_at = request.app.state.engine, knowledge(), local(datetime.now(UTC))
+    engine, act = request.app.state.engine, Act.begin(request, me, MEANING)
     with reading(engine) as session:
         pieces, review = signatures(session, held.id), review_of(session, held.id)
-        newest = head(session)
     if pieces[-1].number != after:
         raise StaleReview
     content = amended_content(
-        pieces, held.patient, amendment, signer=me.recorder, meaning=MEANING, signed_at=signed_at
+        pieces,
+        held.patient,
+        amendment,
+        signer=act.signer,
+        meaning=act.meaning,
+        signed_at=act.signed_at,
     )
-    block = SignatureBlock(
-        printed_name=me.name,
-        role=me.role,
-        meaning=MEANING,
-        signed_at=signed_at,
-        exam_id=held.id,
-        revision=held.revision,
-        knowledge=pieces[0].knowledge,
-        content_sha256=hash_of(content),
-        audit=str(newest),
-    )
-    number = len(pieces)
-    report = signed_report(
-        request,
-        held,
-        review,
-        parse_assessment(json.loads(pieces[0].content)["assessment"]),
-        block_of(pieces[0]),
-        (
-            *(_printed(each) for each in pieces[1:]),
-            PrintedAmendment(number, amendment.kind, amendment.reason, amendment.text, block),
-        ),
-        signed_at=signed_at,
-    )
-    signing = Signing(
-        signer=me.recorder,
-        meaning=MEANING,
-        signed_at=signed_at,
-        content=content,
-        document=pdf(report, known),
-        note=text_note(report, known),
-        audit=newest,
-    )
+
+    def report(block: SignatureBlock) -> ReportInput:
+        new = PrintedAmendment(len(pieces), amendment.kind, amendment.reason, amendment.text, block)
+        return signed_report(
+            request,
+            held,
+            review,
+            _concluded(pieces),
+            block_of(pieces[0]),
+            (*(_printed(each) for each in pieces[1:]), new),
+            signed_at=act.signed_at,
+        )
+
+    signing = act.finish(held, content, pieces[0].knowledge, report)
     with writing(engine) as session:
         amend(session, held.id, amendment, signing, after_number=after)
+
+
+def _concluded(pieces: list[Signature]) -> Assessment:
+    """What the exam added up to when it was signed."""
+    return parse_assessment(json.loads(pieces[0].content)["assessment"])
 
 
 def _printed(piece: Signature) -> PrintedAmendment:
@@ -161,10 +144,10 @@ def _printed(piece: Signature) -> PrintedAmendment:
 
 
 def _permit(request: Request, exam_id: str) -> tuple[ExamRecord, SignedIn]:
-    someone(request)
+    me = someone(request)
     with reading(request.app.state.engine) as session:
         held = exam_record(session, exam_id)
-    if held.state in ("open", "ready") and may(someone(request), "signature", "write", held.state):
+    if held.state in OPEN_STATES and may(me, "signature", "write", held.state):
         raise NotSigned("the exam is not signed; record it as an entry instead")
     return held, require(request, "amendment", "write", held.state)
 
@@ -180,23 +163,18 @@ def _form(
     form, faults = form or {}, faults or {}
     with reading(request.app.state.engine) as session:
         pieces = signatures(session, held.id)
-        has_password = account(session, me.account_id).password_hash is not None
+    fields = fields_of(_FIELDS, form, faults, ("password",))
     page = AmendPage(
         title="Add to a signed exam",
-        faults=tuple(Fault(name, sentence(says)) for name, says in faults.items()),
+        faults=summary_of(fields),
         exam_id=held.id,
         who=who(held.patient, local(held.started_at).date()),
         after=pieces[-1].number,
         pieces=_pieces(pieces),
         meaning=MEANING,
-        has_password=has_password,
+        has_password=has_password(request, me),
         proof_path=proof_path(f"/exams/{held.id}/amend"),
-        **{
-            name: Field(
-                "" if name == "password" else form.get(name, ""), sentence(faults.get(name, ""))
-            )
-            for name in _FIELDS
-        },
+        **fields,
     )
     return show(request, "amend.html", page, status=status)
 

@@ -7,12 +7,12 @@ import pytest
 from sqlalchemy import Engine, event
 from sqlmodel import Session
 
-from app.store.accounts import change_account
+from app.store.accounts import change_account, end_sign_ins
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord
 from app.store.presence import here, seen
 from app.store.refusals import NotFound
-from app.store.sign_ins import SignIn, end, end_all, lock, renew, sign_in, start_sign_in, touch
+from app.store.sign_ins import SignIn, end, lock, renew, sign_in, start_sign_in, touch
 from tests.store.clinic import MINUTE, NOW
 from tests.store.people import (
     ADMINISTRATOR,
@@ -193,7 +193,7 @@ def test_everything_of_an_account_can_be_ended(engine: Engine) -> None:
         signed_in(engine, each, token)
     with writing(engine) as session:
         end(session, "one", actor=as_actor(whose), now=NOW)
-        end_all(session, whose.id, LATER)
+        end_sign_ins(session, whose.id, LATER)
 
     ends = [stored_sign_in(engine, token).ended_at for token in ("one", "two", "three")]
     assert [NOW, LATER, None] == ends
