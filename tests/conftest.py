@@ -1,10 +1,72 @@
-"""How property tests draw, for every room: the same examples on every run, and no deadline.
+"""What the tests of every room share: how property tests draw, and the databases.
 
+Property tests have the same examples on every run and no deadline;
 `pytest --hypothesis-profile=explore` draws other examples each time, and more of them.
+
+What needs a database runs twice, on a SQLite file and on a PostgreSQL, both real. In a browser,
+which is slow, a test runs on one of them, which its name decides, so that every run has both; with
+EVENHAND_TEST_EVERY_DATABASE=1 it runs on each.
 """
 
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from zlib import crc32
+
+import pytest
 from hypothesis import settings
+
+from app.store.engine import make_engine, migrate
+from tests.postgres import fresh_database
 
 settings.register_profile("steady", deadline=None, derandomize=True)
 settings.register_profile("explore", deadline=None, max_examples=2000)
 settings.load_profile("steady")
+
+KINDS = ("sqlite", "postgresql")
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file with the tables and nothing in them, to be copied."""
+    file = tmp_path_factory.mktemp("template") / "evenhand.db"
+    engine = make_engine(f"sqlite:///{file}")
+    migrate(engine)
+    # The last connection to close moves everything into the one file.
+    engine.dispose()
+    return file
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Say on which kinds of database a test runs that asks for one and does not say itself."""
+    marks = metafunc.definition.iter_markers("parametrize")
+    if "kind" not in metafunc.fixturenames or any("kind" in mark.args[0] for mark in marks):
+        return
+    kinds = list(KINDS)
+    is_slow = "playwright" in metafunc.fixturenames
+    if is_slow and os.environ.get("EVENHAND_TEST_EVERY_DATABASE") != "1":
+        kinds = [KINDS[crc32(metafunc.definition.nodeid.encode()) % len(KINDS)]]
+    metafunc.parametrize("kind", kinds)
+
+
+@pytest.fixture
+def url(kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of a new database with its tables, once on each kind."""
+    if kind == "sqlite":
+        file = tmp_path / "evenhand.db"
+        shutil.copy(request.getfixturevalue("migrated_file"), file)
+        yield f"sqlite:///{file}"
+    else:
+        with fresh_database() as address:
+            yield address
+
+
+@pytest.fixture
+def empty_url(kind: str, tmp_path: Path) -> Iterator[str]:
+    """The address of a new database without tables, once on each kind."""
+    if kind == "sqlite":
+        yield f"sqlite:///{tmp_path / 'empty.db'}"
+    else:
+        with fresh_database(migrated=False) as address:
+            yield address

@@ -139,15 +139,14 @@ def test_help_shows_an_example(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_account(
-    tmp_path: Path,
+    empty_url: str,
 ) -> None:
     """The first one may have scrolled away; afterwards only an administrator lets others in."""
-    address = f"sqlite:///{tmp_path / 'evenhand.sqlite3'}"
 
     def first_code() -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, "-m", "app", "first-code"],
-            env={**os.environ, "EVENHAND_DATABASE_URL": address},
+            env={**os.environ, "EVENHAND_DATABASE_URL": empty_url},
             capture_output=True,
             text=True,
             check=False,
@@ -156,7 +155,7 @@ def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_acco
     codes = [re.search(r"\b(\w{4}-){3}\w{4}\b", first_code().stdout) for _ in range(2)]
     assert all(codes)
     assert len({found[0] for found in codes if found}) == 2
-    engine = make_engine(address)
+    engine = make_engine(empty_url)
     with writing(engine) as session:
         now = datetime.now(UTC)
         add_account(session, "m.okoye", "M. Okoye", "administrator", actor=PROGRAM, now=now)

@@ -9,7 +9,7 @@ import pytest
 
 from app.exam.vocabulary import Side
 from app.store.audit import Head, head
-from app.store.engine import make_engine, migrate, reading
+from app.store.engine import make_engine, reading
 from tests.store.clinic import an_exam, write
 from tests.store.test_verify import tampered
 
@@ -26,23 +26,15 @@ def run(url: str, *arguments: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.fixture
-def url(tmp_path: Path) -> str:
-    """A database with one entry."""
-    address = f"sqlite:///{tmp_path / 'evenhand.sqlite3'}"
-    engine = make_engine(address)
-    migrate(engine)
+def printed(url: str) -> Head:
+    """The head as a page would name it, of a database with one entry."""
+    engine = make_engine(url)
     exam = an_exam(engine)
     write(engine, exam.id, {("drift", Side.RIGHT): 2}, at_revision=0)
-    engine.dispose()
-    return address
-
-
-@pytest.fixture
-def printed(url: str) -> Head:
-    """The head as a page would name it."""
-    engine = make_engine(url)
     with reading(engine) as session:
-        return head(session)
+        newest = head(session)
+    engine.dispose()
+    return newest
 
 
 def test_an_untouched_database_verifies(url: str, printed: Head) -> None:
@@ -54,9 +46,11 @@ def test_an_untouched_database_verifies(url: str, printed: Head) -> None:
     assert f"head {printed}" in done.stdout
 
 
-def test_an_alteration_is_named_and_the_status_says_so(url: str) -> None:
+def test_an_alteration_is_named_and_the_status_says_so(url: str, printed: Head) -> None:
     """A script that runs it every night sees the status."""
-    tampered(make_engine(url), "entry", "UPDATE entry SET value = '0'")
+    engine = make_engine(url)
+    tampered(engine, "entry", "UPDATE entry SET value = '0'")
+    engine.dispose()
     done = run(url)
 
     assert 1 == done.returncode

@@ -12,6 +12,7 @@ from app.assess.assess import assess
 from app.knowledge.load import knowledge
 from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading, writing
+from app.store.entries import to_be_written
 from app.store.exams import exam_record
 from app.store.refusals import BackDated, BadForm, NotOpen, StaleReview
 from app.store.review import record_review, review_of
@@ -139,6 +140,8 @@ def _save(
     """
     saved = revision_in(form, "saved")
     with writing(request.app.state.engine) as session:
+        # Locked before it is read, so that nobody can decide between what we read and what we keep.
+        to_be_written(session, exam_id, saved)
         reviewed = _read(session, exam_id)
         if any(
             item.revision > saved and (item.by, item.role) != (me.name, me.role)

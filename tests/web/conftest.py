@@ -1,11 +1,10 @@
-"""The program on a real SQLite file: over HTTP in this process, and served to a real browser."""
+"""The program on a real database: over HTTP in this process, and served to a real browser."""
 
 import os
 import shutil
 import socket
 import threading
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 import uvicorn
@@ -16,7 +15,7 @@ from app.main import create_app
 from app.settings import WAY_BACK, Settings
 from tests.people.provider import LocalProvider
 from tests.web.at_provider import link, with_provider
-from tests.web.clinic import COLLEAGUE, HERE, NURSE, PHYSICIAN, Clinic, add_members
+from tests.web.clinic import COLLEAGUE, HERE, NURSE, PHYSICIAN, Clinic, add_members, new_sign_in
 from tests.web.visitor import Visitor
 
 # Chromium as root needs --no-sandbox; the rest keeps it from calling home.
@@ -28,13 +27,9 @@ PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stab
 
 
 @pytest.fixture
-def settings(tmp_path: Path) -> Settings:
+def settings(url: str) -> Settings:
     """A clinic of the tests' own."""
-    return Settings(
-        _env_file=None,
-        database_url=f"sqlite:///{tmp_path / 'evenhand.sqlite3'}",
-        clinic="Harbour Clinic",
-    )
+    return Settings(_env_file=None, database_url=url, clinic="Harbour Clinic")
 
 
 @pytest.fixture
@@ -141,38 +136,44 @@ def contexts(browser: Browser) -> Iterator[list[BrowserContext]]:
 
 
 @pytest.fixture
-def visitor(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
+def visitor(
+    app: FastAPI, browser: Browser, address: str, contexts: list[BrowserContext]
+) -> Iterator[Visitor]:
     """The physician at a screen; the test fails if any page broke a promise on the way."""
     somebody = Visitor.at(browser, address, contexts)
-    somebody.sign_in(PHYSICIAN)
+    somebody.hold(new_sign_in(app.state.engine, PHYSICIAN))
     yield somebody
     assert [] == somebody.broken_promises
 
 
 @pytest.fixture
-def colleague(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
+def colleague(
+    app: FastAPI, browser: Browser, address: str, contexts: list[BrowserContext]
+) -> Iterator[Visitor]:
     """A second physician at another screen."""
     somebody = Visitor.at(browser, address, contexts)
-    somebody.sign_in(COLLEAGUE)
+    somebody.hold(new_sign_in(app.state.engine, COLLEAGUE))
     yield somebody
     assert [] == somebody.broken_promises
 
 
 @pytest.fixture
-def nurse(browser: Browser, address: str, contexts: list[BrowserContext]) -> Iterator[Visitor]:
+def nurse(
+    app: FastAPI, browser: Browser, address: str, contexts: list[BrowserContext]
+) -> Iterator[Visitor]:
     """The nurse at a screen of their own."""
     somebody = Visitor.at(browser, address, contexts)
-    somebody.sign_in(NURSE)
+    somebody.hold(new_sign_in(app.state.engine, NURSE))
     yield somebody
     assert [] == somebody.broken_promises
 
 
 @pytest.fixture
 def plain_visitor(
-    browser: Browser, address: str, contexts: list[BrowserContext]
+    app: FastAPI, browser: Browser, address: str, contexts: list[BrowserContext]
 ) -> Iterator[Visitor]:
     """The physician at a browser that runs no scripts."""
     somebody = Visitor.at(browser, address, contexts, java_script_enabled=False)
-    somebody.sign_in(PHYSICIAN)
+    somebody.hold(new_sign_in(app.state.engine, PHYSICIAN))
     yield somebody
     assert [] == somebody.broken_promises

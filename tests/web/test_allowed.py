@@ -20,6 +20,8 @@ from app.store.actor import PROGRAM, Actor
 from app.store.emergency_access import open_emergency_access
 from app.store.engine import writing
 from app.store.tables import ExamRow
+from tests.conftest import KINDS
+from tests.postgres import fresh_database
 from tests.web.clinic import PERSON, Clinic, Member, add_member
 from tests.web.tables import audit_rows, kept
 from tests.web.test_review import settled
@@ -152,14 +154,25 @@ class House:
                 session.add(row)
 
 
+@pytest.fixture(scope="module", params=KINDS)
+def lasting_url(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[str]:
+    """The address of a database for a whole module, once on each kind."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path_factory.mktemp('house') / 'evenhand.sqlite3'}"
+    else:
+        with fresh_database() as address:
+            yield address
+
+
 @pytest.fixture(scope="module")
-def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+def house(lasting_url: str) -> Iterator[House]:
     """One clinic for the whole table: each question leaves it as another one may find it."""
     from app.main import create_app
     from app.settings import Settings
 
-    file = tmp_path_factory.mktemp("house") / "evenhand.sqlite3"
-    app = create_app(Settings(_env_file=None, database_url=f"sqlite:///{file}"))
+    app = create_app(Settings(_env_file=None, database_url=lasting_url))
     with Clinic.of(app) as clinic:
         exams = {state: clinic.new_exam(chart_number=state) for state in OF_AN_EXAM}
         assert (

@@ -205,7 +205,7 @@ def test_a_large_body_is_refused_before_it_is_read(clinic: Clinic, exam_id: str,
 @pytest.mark.parametrize("path", ["/", "/patients/new", "/exams/{id}", "/exams/{id}/cells",
                                   "/exams/{id}/medicines", "/exams/{id}/normal"])  # fmt: skip
 @pytest.mark.parametrize(
-    ("content", "kind", "status"),
+    ("content", "content_type", "status"),
     [
         (bytes(range(256)) * 8, "application/x-www-form-urlencoded", 422),
         (b"revision=%ff%fe", "application/x-www-form-urlencoded", 422),
@@ -219,11 +219,11 @@ def test_a_large_body_is_refused_before_it_is_read(clinic: Clinic, exam_id: str,
     ],
 )  # fmt: skip
 def test_a_body_that_is_no_form_is_refused(
-    clinic: Clinic, exam_id: str, path: str, content: bytes, kind: str, status: int
+    clinic: Clinic, exam_id: str, path: str, content: bytes, content_type: str, status: int
 ) -> None:
     """Binary, another type, a field twice, fields without end."""
     answer = clinic.client.post(
-        path.replace("{id}", exam_id), content=content, headers={"content-type": kind}
+        path.replace("{id}", exam_id), content=content, headers={"content-type": content_type}
     )
 
     assert status == answer.status_code, answer.text
@@ -331,7 +331,9 @@ def test_the_api_answers_bad_input_with_the_list_of_faults(
 ) -> None:
     """The same words as the command line."""
     for kind in ("application/json", "text/plain"):
-        answer = clinic.client.post("/api/assess", content=content, headers={"content-type": kind})
+        answer = clinic.client.post(
+            "/api/assess", content=content, headers={"content-type": content_type}
+        )
 
         assert 422 == answer.status_code
         assert answer.json()["error"][0].startswith(says)

@@ -35,6 +35,7 @@ def test_nurse_and_physician_share_one_exam_and_the_pdf_says_what_the_screen_say
 ) -> None:
     """The promise of the product in one test."""
     page = visitor.page
+    page.goto("/")
     visitor.change_to(NURSE)
     exam_id = visitor.start_exam()
     expect(page.locator("#rest")).to_have_count(0)
@@ -60,6 +61,7 @@ def test_the_same_way_works_without_any_script(plain_visitor: Visitor) -> None:
     """A plain form with a Save button: no station may need a script."""
     visitor = plain_visitor
     page = visitor.page
+    page.goto("/")
     visitor.change_to(NURSE)
     exam_id = visitor.start_exam()
     for cell, answer in NURSES_PART:

@@ -2,14 +2,18 @@
 
 import re
 from collections.abc import Mapping
+from datetime import UTC, datetime
+from threading import Thread
 from typing import Any
 
 import pytest
 
-from app.store.engine import reading
-from app.store.review import Review, StepDecision, review_of
+from app.store.actor import Recorder
+from app.store.engine import reading, writing
+from app.store.review import Review, StepDecision, record_review, review_of
 from app.store.signatures import Signature, document, signatures
 from app.store.verify import verify
+from tests.store.clinic import wait_until_blocked
 from tests.web.clinic import COLLEAGUE, HTMX, PASSWORD, PHYSICIAN, Clinic
 
 TREMOR = (
@@ -163,6 +167,28 @@ def test_two_who_review_do_not_take_back_what_the_other_decided(clinic: Clinic) 
     assert "Somebody else is reviewing this exam too" in answer.text
     assert ">Mine</textarea>" in answer.text
     assert 3 == len(kept(clinic, exam_id).confirmed)
+
+
+def test_a_decision_that_falls_between_is_not_taken_back(clinic: Clinic) -> None:
+    """A colleague decides after our page was sent and before it is kept: nothing of ours is."""
+    exam_id = examined(clinic, *TREMOR)
+    mine = opened(clinic, exam_id) | {"impression": "Mine"}
+    answers: list[Any] = []
+    sends = Thread(target=lambda: answers.append(send(clinic, exam_id, mine, "review")))
+    with writing(clinic.app.state.engine) as session:
+        record_review(
+            session, exam_id, {("impression", ""): "Theirs"},
+            at_revision=int(mine["revision"]),
+            recorder=Recorder(COLLEAGUE.name, COLLEAGUE.role),
+            now=datetime.now(UTC),
+        )  # fmt: skip
+        sends.start()
+        wait_until_blocked(clinic.app.state.engine, sends)
+    sends.join()
+
+    assert [409] == [answer.status_code for answer in answers]
+    assert ">Mine</textarea>" in answers[0].text
+    assert "Theirs" == kept(clinic, exam_id).impression
 
 
 # ---- signing
