@@ -7,7 +7,8 @@ from urllib.parse import urlsplit
 from pydantic import Field, SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from app.people.oidc import LOOPBACK, ProviderSettings
+from app.people.oidc import ProviderSettings
+from app.people.outside import LOOPBACK
 
 ROOT = Path(__file__).resolve().parent.parent
 # Where the identity provider sends the browser back to, below the clinic's own address.

@@ -55,8 +55,8 @@ class SignInRow(Table, table=True):
     """One browser in which somebody has signed in. Only the hash of its token is kept.
 
     proved_at: when a password or the identity provider last said who it is. signing_proof_at: when
-    the provider said so for a signature, else NULL. active_at: when the person last did something.
-    ended_at: set when it was signed out, replaced or ended.
+    the provider said so for a signature that is still to be made, else NULL. active_at: when the
+    person last did something. ended_at: set when it was signed out, replaced or ended.
     """
 
     __tablename__ = "sign_in"

@@ -26,7 +26,7 @@ class ProviderRequest:
     """
 
     state_hash: str
-    nonce: str
+    nonce: str = field(repr=False)
     verifier: str = field(repr=False)
     purpose: str
     return_to: str

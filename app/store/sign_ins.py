@@ -21,7 +21,7 @@ class SignIn:
     started_at: with the first proof; it stays when the sign-in is renewed. proved_at: when a
     password or the identity provider last said who it is. active_at: when the person last did
     something. locked_at, ended_at: None while it is neither. signing_proof_at: when the identity
-    provider said who it is for a signature, None where it did not.
+    provider said who it is for a signature, None where it did not, or one was signed with it.
     """
 
     token_hash: str
@@ -146,6 +146,20 @@ def renew(
     session.flush()
     note(session, actor, action, at=now)
     return _sign_in_of(row)
+
+
+def use_signing_proof(session: Session, token_hash: str) -> bool:
+    """Use up what the identity provider said for a signature; no where there is nothing to use."""
+    used = session.exec(
+        update(SignInRow)
+        .where(
+            col(SignInRow.token_hash) == token_hash,
+            col(SignInRow.ended_at).is_(None),
+            col(SignInRow.signing_proof_at).is_not(None),
+        )
+        .values(signing_proof_at=None)
+    )
+    return used.rowcount == 1
 
 
 def end(

@@ -6,8 +6,9 @@ from datetime import UTC, datetime
 from fastapi import Request
 
 from app.store.accounts import account
-from app.store.engine import reading
+from app.store.engine import reading, writing
 from app.store.patients import PatientCard
+from app.store.sign_ins import use_signing_proof
 from app.web.identity import SignedIn
 from app.web.proof import NotProved, TooManyGuesses, prove
 from app.web.provider import is_fresh, provider_path
@@ -40,10 +41,12 @@ def not_this_person(patient: PatientCard, form: Mapping[str, str]) -> dict[str, 
 def not_proved(request: Request, me: SignedIn, password: str) -> tuple[dict[str, str], int]:
     """What is wrong with the proof, by field, and the status to say so; nothing where it is right.
 
-    A wrong password counts against whoever types it, and is noted in the audit.
+    A wrong password counts against whoever types it, and is noted in the audit. The provider's word
+    is used up, as a password that was typed is.
     """
     if not has_password(request, me):
-        return ({}, 200) if is_fresh(me, datetime.now(UTC)) else ({"password": NOT_FRESH}, 422)
+        is_given = is_fresh(me, datetime.now(UTC)) and _used(request, me)
+        return ({}, 200) if is_given else ({"password": NOT_FRESH}, 422)
     try:
         prove(
             request.app.state.engine,
@@ -61,3 +64,9 @@ def not_proved(request: Request, me: SignedIn, password: str) -> tuple[dict[str,
         seconds = int(many.wait.total_seconds()) + 1
         return {"password": f"Too many wrong passwords: wait {seconds} seconds"}, 429
     return {}, 200
+
+
+def _used(request: Request, me: SignedIn) -> bool:
+    """Use the provider's word up; no where another signature has."""
+    with writing(request.app.state.engine) as session:
+        return use_signing_proof(session, me.token_hash)

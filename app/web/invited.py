@@ -25,6 +25,10 @@ from app.web.signing_in import show_public
 
 router = APIRouter()
 
+HAS_SECOND_FACTOR = (
+    "This account has a second factor, which a code alone does not replace: its owner, or an "
+    "administrator, takes it away first"
+)
 _FIELDS = ("code", *PASSWORD_FIELDS)
 
 
@@ -44,6 +48,9 @@ def save_invited(request: Request, form: FormFields) -> Response:
     try:
         invited = _invited(request, hashed_code, now)
         if "link" in form:
+            if invited.totp_secret is not None:
+                # As below: whoever found the code has the telephone of nobody.
+                return _refused(request, form, {"code": HAS_SECOND_FACTOR})
             return ask_to_link(request, hashed_code)
         faults = password_faults(
             request,

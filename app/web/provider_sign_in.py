@@ -94,15 +94,17 @@ def come_back(request: Request) -> Response:
         pending = _pending(request, state, given.get("state", ""), now)
         way = _Way(pending.purpose, pending.return_to)
         asked = Asked(state=state, nonce=pending.nonce, verifier=pending.verifier)
+        found = provider.found(now)
         # The provider may take its time; no transaction is open meanwhile.
-        identity = identify(
-            provider.settings,
-            provider.found(now),
-            given,
-            asked,
-            asked_at=pending.made_at,
-            now=datetime.now(UTC),
-        )
+        with provider.waiting():
+            identity = identify(
+                provider.settings,
+                found,
+                given,
+                asked,
+                asked_at=pending.made_at,
+                now=datetime.now(UTC),
+            )
         arrival = Arrival(
             pending, identity, hash_token(token), source_of(request), datetime.now(UTC)
         )
@@ -139,7 +141,6 @@ def ask_to_link(request: Request, hashed_code: str) -> Response:
     try:
         address, asked = _asked(request, provider, "link", "", hashed_code)
     except ProviderRefused as refused:
-        is_noted(request)
         no = NotLetIn(refused.says, "provider", HTTPStatus.BAD_GATEWAY)
         return _refused(request, provider, no, _Way("link", ""))
     says = f"Sign in with {provider.label} now, as yourself."
@@ -196,6 +197,7 @@ def _pending(request: Request, state: str, given: str, now: datetime) -> Provide
 
 
 def _refused(request: Request, provider: ClinicProvider, no: NotLetIn, way: _Way) -> Response:
+    is_noted(request)
     actor = no.actor or Actor("Unknown", "", source=source_of(request))
     detail = {"for": way.purpose, "why": no.why, **no.detail}
     with writing(request.app.state.engine) as session:

@@ -164,6 +164,10 @@ class LocalProvider:
         def no_object() -> list[str]:
             return []
 
+        @program.get("/deep")
+        def deep() -> Response:
+            return Response("[" * 100_000, media_type="application/json")
+
         @program.post("/token-elsewhere")
         def token_elsewhere() -> RedirectResponse:
             return RedirectResponse(f"{self.issuer}/token", 307)

@@ -15,7 +15,9 @@ from app.people.oidc import (
     discover,
     identify,
     new_request,
+    provider_in,
 )
+from app.people.outside import LONGEST_ANSWER
 from tests.people.provider import CLIENT_ID, NOW, REDIRECT_URI, LocalProvider
 from tests.people.visit import ASKED_AT, BACK_AT, refusal, sign_in
 
@@ -114,6 +116,15 @@ def test_an_answer_that_names_no_issuer_is_accepted(provider: LocalProvider) -> 
     assert "Ada Lindqvist" == sign_in(provider).name
 
 
+def test_a_provider_that_says_it_names_itself_must(provider: LocalProvider) -> None:
+    """RFC 9207, section 2.4 (memory): otherwise another one's answer would only leave it out."""
+    provider.metadata = {"authorization_response_iss_parameter_supported": True}
+    assert "Ada Lindqvist" == sign_in(provider).name
+    provider.answer = {"iss": None}
+
+    assert "it comes from another issuer" in refusal(provider)
+
+
 def test_an_error_of_the_provider_is_told(provider: LocalProvider) -> None:
     """Somebody pressed cancel there; what the provider writes is not repeated."""
     provider.answer = {"code": None, "error": "access_denied", "error_description": "<b>no</b>"}
@@ -197,6 +208,29 @@ def test_a_provider_that_describes_itself_wrongly_is_refused(
     provider.metadata = metadata
 
     assert says in refusal(provider)
+
+
+@pytest.mark.parametrize("part", ["authorization_endpoint", "token_endpoint", "jwks_uri"])
+def test_a_provider_elsewhere_has_no_parts_on_this_machine(part: str) -> None:
+    """Without https only one for trying out is reached, and that is here as a whole."""
+    settings = ProviderSettings("https://login.example", CLIENT_ID, "a secret", REDIRECT_URI)
+    names = ("authorization_endpoint", "token_endpoint", "jwks_uri")
+    found = {name: f"https://login.example/{name}" for name in names}
+    found["issuer"] = "https://login.example"
+    assert "https://login.example/jwks_uri" == provider_in(settings, found).jwks_uri
+
+    with pytest.raises(ProviderRefused, match="an address is missing"):
+        provider_in(settings, found | {part: "http://127.0.0.1:9000/"})
+
+
+@pytest.mark.parametrize("filler", ["x" * LONGEST_ANSWER, "deep"])
+def test_an_answer_without_end_is_no_answer(provider: LocalProvider, filler: str) -> None:
+    """It would fill the memory of the server."""
+    provider.metadata = {"filler": filler}
+    if filler == "deep":
+        provider.metadata = {"jwks_uri": f"{provider.issuer}/deep"}
+
+    assert "The identity provider does not answer. Try again in a moment." == refusal(provider)
 
 
 @pytest.mark.parametrize("path", ["/elsewhere", "/no-object", "/not-there"])

@@ -75,6 +75,9 @@ def test_a_token_that_belongs_to_another_access_token_is_refused(provider: Local
     provider.claims = {"at_hash": hash_of_access_token("another")}
 
     assert "at_hash is missing or wrong" in refusal(provider)
+    provider.claims = {"at_hash": ["a"]}
+
+    assert "a claim is no value" in refusal(provider)
     provider.claims = {"at_hash": hash_of_access_token(ACCESS_TOKEN)}
 
     assert "Ada Lindqvist" == sign_in(provider).name
@@ -166,6 +169,15 @@ def test_a_name_that_cannot_be_shown_is_left_out(provider: LocalProvider, name: 
 def test_a_token_signed_with_another_key_is_refused(provider: LocalProvider) -> None:
     """It bears the provider's key id and was signed by somebody else."""
     provider.key = rsa_key("second")
+
+    assert "its signature is not valid" in refusal(provider)
+
+
+def test_a_token_that_brings_its_own_key_is_refused(provider: LocalProvider) -> None:
+    """Anybody can make a key, and write it beside what was signed with it."""
+    provider.key, own = rsa_key("second"), rsa_key("second").as_dict(private=False)
+    provider.header = {"alg": "RS256", "kid": "first", "jwk": own}
+    provider.id_token = provider.signed_as_it_is
 
     assert "its signature is not valid" in refusal(provider)
 

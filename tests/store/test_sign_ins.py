@@ -12,7 +12,16 @@ from app.store.engine import reading, writing
 from app.store.exams import ExamRecord
 from app.store.presence import here, seen
 from app.store.refusals import NotFound
-from app.store.sign_ins import SignIn, end, lock, renew, sign_in, start_sign_in, touch
+from app.store.sign_ins import (
+    SignIn,
+    end,
+    lock,
+    renew,
+    sign_in,
+    start_sign_in,
+    touch,
+    use_signing_proof,
+)
 from tests.store.clinic import MINUTE, NOW
 from tests.store.people import (
     ADMINISTRATOR,
@@ -184,6 +193,26 @@ def test_an_account_that_is_closed_meanwhile_lets_nobody_in(engine: Engine, is_f
 
     assert ([NotFound] if is_first else []) == [type(each) for each in refused]
     assert found is None or found[0].ended_at == LATER
+
+
+def test_of_two_signatures_at_once_one_uses_the_proof(engine: Engine) -> None:
+    """The provider was asked for one; and a sign-in without a proof, or an ended one, has none."""
+    whose = an_account(engine)
+    signed_in(engine, whose, "old")
+    with writing(engine) as session:
+        renew(session, "old", "new", actor=as_actor(whose), now=NOW, signing_proof_at=NOW)
+    used: list[bool] = []
+
+    def use(session: Session) -> None:
+        used.append(use_signing_proof(session, "new"))
+
+    assert [] == one_after_the_other(engine, use, use)
+    assert [False, True] == sorted(used)
+    assert stored_sign_in(engine, "new").signing_proof_at is None
+    with writing(engine) as session:
+        renew(session, "new", "newest", actor=as_actor(whose), now=NOW, signing_proof_at=NOW)
+        end(session, "newest", actor=as_actor(whose), now=NOW)
+        assert not use_signing_proof(session, "newest")
 
 
 def test_everything_of_an_account_can_be_ended(engine: Engine) -> None:

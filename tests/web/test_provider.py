@@ -3,6 +3,7 @@
 import json
 import logging
 import socket
+from contextlib import ExitStack
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -17,7 +18,14 @@ from app.store.engine import reading, writing
 from app.store.people_tables import AccountRow, ProviderRequestRow, SignInRow
 from app.store.provider_requests import KEPT_FOR
 from app.web.identity import SignedIn
-from app.web.provider import FOUND_FOR, FRESH, ClinicProvider, is_fresh, provider_path
+from app.web.provider import (
+    AT_ONCE,
+    FOUND_FOR,
+    FRESH,
+    ClinicProvider,
+    is_fresh,
+    provider_path,
+)
 from tests.people.provider import ACCESS_TOKEN, CLIENT_SECRET, LocalProvider
 from tests.web.at_provider import (
     LABEL,
@@ -300,6 +308,20 @@ def test_a_signature_needs_a_proof_that_was_asked_for_it(
     assert [PHYSICIAN.name] == [each.printed_name for each in signed(physician, exam_id)]
 
 
+def test_one_proof_is_for_one_signature(physician: Clinic, provider: LocalProvider) -> None:
+    """As one password is: within two minutes somebody else may have come to the screen."""
+    first, second = physician.new_exam(), physician.new_exam(chart_number="HC-2042")
+    assert 200 == visit(physician, provider, "sign").status_code
+    renew_form_token(physician)
+    statuses = []
+    for exam_id in (first, second):
+        form = settled(physician, exam_id) | {"password": ""}
+        statuses.append(physician.client.post(f"/exams/{exam_id}/sign", data=form).status_code)
+
+    assert [303, 422] == statuses
+    assert [] == signed(physician, second)
+
+
 def renew_form_token(browser: Clinic) -> None:
     """Use the form token of the newest page."""
     del browser.client.headers["X-Form-Token"]
@@ -414,6 +436,23 @@ def test_a_provider_that_is_down_is_said_to_be(settings: Settings, provider: Loc
 
             assert_refused(browser, answer, 502, "does not answer", "provider")
             assert provider_path("sign_in", "/me").replace("&", "&amp;") in answer.text
+
+
+def test_a_provider_that_hangs_does_not_keep_the_whole_program_waiting(
+    browser: Clinic, provider: LocalProvider
+) -> None:
+    """Whoever comes while many wait for it is told at once, on the way there and back."""
+    query = provider.go(start(browser))
+    here: ClinicProvider = browser.app.state.provider
+    with ExitStack() as waiting:
+        for _ in range(AT_ONCE):
+            waiting.enter_context(here.waiting())
+        assert_refused(browser, come_back(browser, query), 401, "Too many", "provider")
+        here._found = None
+        answer = browser.get(provider_path("sign_in", "/me"))
+
+        assert_refused(browser, answer, 502, "Too many are waiting", "provider")
+    assert 200 == visit(browser, provider).status_code
 
 
 def test_a_provider_that_fails_on_the_way_back_signs_nobody_in(
