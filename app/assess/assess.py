@@ -14,6 +14,7 @@ from app.assess.assessment import (
 )
 from app.assess.categories import explains, judge_category
 from app.assess.medicines import Formulary
+from app.assess.residue import Residues
 from app.assess.steps import check_next, next_steps
 from app.assess.warnings import judge_fall_risk, judge_hazards, judge_warning
 from app.assess.world import ExamWorld
@@ -30,8 +31,9 @@ from app.logic.truth import YES
 def assess(exam: Exam, knowledge: Knowledge) -> Assessment:
     """Assess one exam. Pure: the same exam and knowledge give the same assessment."""
     world = world_of(exam, knowledge)
+    residues = Residues(world)
     categories = tuple(
-        judge_category(world, category) for category in knowledge.categories.values()
+        judge_category(residues, category) for category in knowledge.categories.values()
     )
     fall_risk = judge_fall_risk(world)
     warnings = _by_urgency((*_raised(world), fall_risk))
@@ -42,7 +44,7 @@ def assess(exam: Exam, knowledge: Knowledge) -> Assessment:
         categories=categories,
         warnings=warnings,
         next_steps=next_steps(world, categories, warnings, hazards),
-        check_next=check_next(world, categories, fall_risk, warnings),
+        check_next=check_next(residues, categories, fall_risk, warnings),
         hazards=hazards,
         unexplained=_unexplained(world, categories),
         conflicts=_conflicts(world),

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 
 from app.assess.assessment import FITS, CategoryFound, Level, Reason
 from app.assess.exact import because_exactly, exactly
+from app.assess.matters import cells_deciding
+from app.assess.residue import Residues
 from app.assess.world import ExamWorld, in_order
 from app.exam.record import Value
 from app.exam.vocabulary import Scale, Side, vocabulary
@@ -12,8 +14,9 @@ from app.logic.expression import Expression, Reference, positive_atoms
 from app.logic.truth import UNKNOWN, YES, Truth
 
 
-def judge_category(world: ExamWorld, category: Category) -> CategoryFound:
-    """Judge one category in one exam."""
+def judge_category(residues: Residues, category: Category) -> CategoryFound:
+    """Judge one category in the exam of the residues."""
+    world = residues.world
     level = level_of_exam(world, category)
     if level == "not_supported":
         return CategoryFound(category.id, level)
@@ -25,7 +28,7 @@ def judge_category(world: ExamWorld, category: Category) -> CategoryFound:
         qualifiers=_qualifiers(world, category, level),
         reasons_for=_for(world, category, level, core),
         against=_against(world, category, level),
-        missing=_missing(world, category, level),
+        missing=_missing(residues, category, level),
         sources=_sources(world, category),
     )
 
@@ -74,15 +77,27 @@ def _against(world: ExamWorld, category: Category, level: Level) -> tuple[Reason
     return held
 
 
-def _missing(world: ExamWorld, category: Category, level: Level) -> tuple[Reason, ...]:
-    """The unknown cells that could change the level: of the requirement, or a first caution."""
+def _missing(residues: Residues, category: Category, level: Level) -> tuple[Reason, ...]:
+    """The unknown cells that could change the level: of the requirement, or a first caution.
+
+    What could not be tested stays among them, so that it can be seen why the level is open.
+    """
     match level:
         case "open":
-            return world.unsettled(Reference(f"{category.id}_fits"))
+            condition = Reference(f"{category.id}_fits")
         case "fits":
-            return world.unsettled(Reference(f"{category.id}_cautioned"))
+            condition = Reference(f"{category.id}_cautioned")
         case _:
             return ()
+    exam = residues.world.exam
+    deciding = cells_deciding(residues, [condition], only_if_sure=level == "fits")
+    return tuple(
+        reason
+        for reason in residues.world.unsettled(condition)
+        if reason.finding is None
+        or (reason.finding, reason.side) in deciding
+        or exam.is_untestable(reason.finding, reason.side)
+    )
 
 
 def _qualifiers(world: ExamWorld, category: Category, level: Level) -> tuple[str, ...]:

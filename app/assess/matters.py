@@ -150,8 +150,9 @@ def _is_left_to(residue: Residue, each: Open, path: _Path, only_if_sure: bool) -
             wanted = SURE if place < around.least - 1 else NEVER
             _force(_with(other, answered), wanted, each, answered)
     rest = _with(residue, answered)
-    is_read_once = _nearest(list(_leaves(rest)), each) is None
-    return is_read_once and bool(_possible(rest, {each}, only_if_sure))
+    # Where nothing of it is left, it cannot decide, and nothing is near it.
+    can_decide = bool(_possible(rest, {each}, only_if_sure))
+    return can_decide and _nearest(list(_leaves(rest)), each) is None
 
 
 def _paths(residue: Residue, each: Open) -> Iterator[_Path]:

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from functools import lru_cache
 from typing import NamedTuple, TypeAlias, assert_never
 
+from app.assess.answers import answers_to
 from app.assess.medicines import CheckedMedicines
-from app.assess.results import answers_to
 from app.assess.world import ExamWorld
 from app.exam.record import Exam, Patient
 from app.exam.vocabulary import SIDES, Side, vocabulary

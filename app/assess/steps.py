@@ -134,7 +134,7 @@ def conditions_of(knowledge: Knowledge, rule: str) -> list[Expression]:
 
 
 def check_next(
-    world: ExamWorld,
+    residues: Residues,
     categories: tuple[CategoryFound, ...],
     fall_risk: WarningRaised,
     raised: tuple[WarningRaised, ...],
@@ -144,7 +144,7 @@ def check_next(
     First what could raise an emergency one part of which is true; then by how many open categories
     it bears on; then the falls group; then other warnings; then the order of findings.toml.
     """
-    residues = Residues(world)
+    world = residues.world
     emergencies = _Wanted(residues)
     opens = _Wanted(residues)
     falls = _Wanted(residues)
@@ -159,7 +159,7 @@ def check_next(
             others.add(warning.id, lacking(world, warning), conditions)
     for found in categories:
         if found.level == "open":
-            opens.add(found.id, found.missing, conditions_of(world.knowledge, found.id))
+            opens.add(found.id, found.missing)
     # What the falls group asks for is written beside each of its levels.
     falls.add(fall_risk.id, fall_risk.missing)
 

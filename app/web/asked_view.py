@@ -5,8 +5,9 @@ from dataclasses import replace
 from decimal import Decimal
 from itertools import groupby
 
+from app.assess.answers import marks_of
 from app.assess.asked import Effect, effects_of
-from app.assess.results import NOT_RAISED, marks_of
+from app.assess.results import NOT_RAISED
 from app.assess.words import fall_level_words, level_words, side_words, urgency_words
 from app.exam.record import Value
 from app.exam.vocabulary import Finding, Scale, vocabulary

@@ -3,8 +3,9 @@
 import pytest
 from hypothesis import given, settings
 
+from app.assess.answers import answers_to
 from app.assess.assess import assess, world_of
-from app.assess.results import answers_to, result_of
+from app.assess.results import result_of
 from app.exam.record import Exam
 from app.exam.vocabulary import SIDES, Side, vocabulary
 from app.knowledge.load import Knowledge, knowledge

@@ -154,6 +154,12 @@ def test_a_figure_from_memory_says_that_it_was_not_checked() -> None:
     assert "Buatois 2008, from memory, not yet checked against the source" == five
 
 
+def test_a_walk_just_over_the_cutoff_does_not_read_as_one_at_it() -> None:
+    """0.8004 metres a second is not slow, and 0.8 is."""
+    assert "Usual walking speed: 0.8004 m/s" == said("walk_s", walk_m=4.002, walk_s=5)[0]
+    assert "Usual walking speed: 0.8 m/s" == said("walk_s", walk_m=4, walk_s=5)[0]
+
+
 @pytest.mark.parametrize(
     ("number", "near", "expected"),
     [
@@ -165,6 +171,12 @@ def test_a_figure_from_memory_says_that_it_was_not_checked() -> None:
         (Fraction(10000, 95), (), "105"),
         (Fraction(1000, 95), (), "10.5"),
         (Fraction(100), (), "100"),
+        (Fraction(1004, 100), (), "10"),
+        (Fraction(10), (Fraction(10),), "10"),
+        (Fraction(1002, 10), (), "100"),
+        (Fraction(200), (), "200"),
+        (Fraction(804, 1000), (Fraction(4, 5),), "0.804"),
+        (Fraction(80449, 100000), (Fraction(4, 5),), "0.804"),
         (Fraction(0), (), "0"),
         (Fraction(-21, 2), (), "−10.5"),
     ],

@@ -10,6 +10,7 @@ from app.assess.assessment import as_text
 from app.assess.stored import BadAssessment, parse_assessment
 from app.exam.reading import parse_exam
 from app.knowledge.load import knowledge
+from tests.assess.examined import exam_of
 
 CASES = [
     json.loads(line)
@@ -42,6 +43,29 @@ def test_what_is_no_more_than_listed_compares_equal_to_what_was_concluded() -> N
     assert (made.listed, made.warnings, made.next_steps, made.hazards) == (
         *(read.categories, read.warnings, read.next_steps, read.hazards),
     )
+
+
+def test_what_contradicts_itself_and_what_was_not_checked_reads_back_too() -> None:
+    """A conflict keeps its side, a line that was not recognised its near misses."""
+    text = "arm_resistance right 0; arm_resistance_speed right catch; posture_tremor left 2"
+    made = assess(exam_of(text, medicines=["haloperidoll", "levodopa"]), knowledge())
+    read = parse_assessment(as_text(made))
+
+    assert made.conflicts
+    assert made.not_recognised
+    assert (made.conflicts, made.recognised, made.not_recognised) == (
+        *(read.conflicts, read.recognised, read.not_recognised),
+    )
+    assert (made.check_next, made.unexplained) == (read.check_next, read.unexplained)
+
+
+def test_a_warning_kept_before_warnings_had_qualifiers_reads_as_having_none() -> None:
+    """What was signed by then must still open."""
+    document = assess(exam_of("drift right 1; hx_onset sudden"), knowledge()).as_json()
+    for raised in document["warnings"]:
+        del raised["qualifiers"]
+
+    assert {()} == {each.qualifiers for each in parse_assessment(json.dumps(document)).warnings}
 
 
 @pytest.mark.parametrize("text", ["", "{}", "[]", '{"knowledge": "1", "derived": {}}'])

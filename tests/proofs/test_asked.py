@@ -11,13 +11,16 @@ from itertools import combinations
 import z3  # type: ignore[import-untyped]
 from hypothesis import given, settings
 
+from app.assess.answers import answers_to
 from app.assess.assess import assess, world_of
 from app.assess.assessment import CheckNext
-from app.assess.results import answers_to, result_of
+from app.assess.results import result_of
 from app.assess.world import ExamWorld
 from app.exam.reading import BadExam, parse_exam
 from app.exam.record import Cell, Exam
 from app.exam.vocabulary import SIDES, Side, vocabulary
+from app.knowledge.load import knowledge
+from app.logic.expression import Reference
 from tests.assess.test_contract import CASES
 from tests.proofs.claims import FALL_LEVELS, fall_level, levels, urgencies
 from tests.proofs.exams import exam_of, holds, in_solver
@@ -52,13 +55,30 @@ def test_what_is_missing_and_not_asked_for_could_change_nothing(proofs: Proofs, 
 
     But for a detail of what is known not to be there, which would only be a contradiction.
     """
-    found = assess(exam, proofs.knowledge)
+    found, world = assess(exam, proofs.knowledge), world_of(exam, proofs.knowledge)
     asked = {(each.finding, side) for each in found.check_next for side in sides_of(each)}
+    for category in found.categories:
+        if category.level == "open":
+            for each in world.unsettled(Reference(f"{category.id}_fits")):
+                cell = (each.finding or "", each.side)
+                if cell not in asked and is_worth_asking(exam, cell):
+                    assert not could_change(proofs, exam, category.id, cell), (category.id, cell)
+
+
+@given(exam=exams())
+def test_what_a_pattern_misses_is_what_is_asked_for_its_sake(exam: Exam) -> None:
+    """The line beside the pattern and the list of what to examine next say the same."""
+    found = assess(exam, knowledge())
+    asked = {
+        (rule, each.finding, side)
+        for each in found.check_next
+        for rule in each.settles
+        for side in sides_of(each)
+    }
     for category in found.categories:
         missing = [(each.finding or "", each.side) for each in category.missing]
         for cell in missing if category.level == "open" else ():
-            if cell not in asked and is_worth_asking(exam, cell):
-                assert not could_change(proofs, exam, category.id, cell), (category.id, cell)
+            assert (category.id, *cell) in asked or not is_worth_asking(exam, cell)
 
 
 def examples() -> Iterator[Exam]:
