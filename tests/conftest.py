@@ -3,8 +3,8 @@
 Property tests have the same examples on every run and no deadline;
 `pytest --hypothesis-profile=explore` draws other examples each time, and more of them.
 
-What needs a database runs twice, on a SQLite file and on a PostgreSQL, both real. In a browser,
-which is slow, a test runs on one of them, which its name decides, so that every run has both; with
+What needs a database runs twice, on a SQLite file and on a PostgreSQL, both real. A test of the
+pages runs on one of them, which its name decides, so that every run has both and stays short; with
 EVENHAND_TEST_EVERY_DATABASE=1 it runs on each.
 """
 
@@ -44,9 +44,9 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     if "kind" not in metafunc.fixturenames or any("kind" in mark.args[0] for mark in marks):
         return
     kinds = list(KINDS)
-    is_slow = "playwright" in metafunc.fixturenames
-    if is_slow and os.environ.get("EVENHAND_TEST_EVERY_DATABASE") != "1":
-        kinds = [KINDS[crc32(metafunc.definition.nodeid.encode()) % len(KINDS)]]
+    name = metafunc.definition.nodeid
+    if name.startswith("tests/web/") and os.environ.get("EVENHAND_TEST_EVERY_DATABASE") != "1":
+        kinds = [KINDS[crc32(name.encode()) % len(KINDS)]]
     metafunc.parametrize("kind", kinds)
 
 

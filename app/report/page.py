@@ -1,7 +1,9 @@
 """What a report is made from, and the person as the head of every page names them."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from types import MappingProxyType
 
 from app.assess.assessment import Assessment
 from app.exam.record import Exam
@@ -32,8 +34,9 @@ class ReportInput:
     started_at, printed_at: with their offset, printed as given; the age is that on the day of
     started_at. recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
     stations whose rest was marked normal in one step. demo: invented data. impression, plan: in the
-    physician's words, empty until written. decisions: on next steps. signature, amendments: of a
-    signed exam alone, the oldest amendment first.
+    physician's words, empty until written. decisions: on next steps. pathways: the clinic's own
+    words by the id of a warning or a next step; in the PDF, not in the note. signature, amendments:
+    of a signed exam alone, the oldest amendment first.
 
     Raises: ValueError where state, signature and amendments contradict each other, where the
     assessment is not that of the knowledge that was signed, and where a time has no offset.
@@ -54,6 +57,7 @@ class ReportInput:
     impression: str = ""
     plan: str = ""
     decisions: tuple[Decision, ...] = ()
+    pathways: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     signature: SignatureBlock | None = None
     amendments: tuple[Amendment, ...] = ()
 

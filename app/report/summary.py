@@ -38,11 +38,12 @@ MOST_MISSING = 8
 
 @dataclass(frozen=True)
 class WarningLine:
-    """One warning: how urgent, what, why, and what could still change it."""
+    """One warning: how urgent, what, the clinic's own pathway, why, and what could change it."""
 
     urgency: str
     label: str
     says: str
+    pathway: str
     because: str
     missing: str
     marks: str
@@ -62,9 +63,13 @@ class CategoryLine:
 
 @dataclass(frozen=True)
 class StepLine:
-    """One next step with the marks of its sources, and what the physician decided, if anything."""
+    """One next step with the clinic's own pathway and the marks of its sources.
+
+    decided: what the physician decided, with the reason, if anything.
+    """
 
     says: str
+    pathway: str
     marks: str
     decided: str
     reason: str = ""
@@ -76,6 +81,11 @@ class StepGroup:
 
     urgency: str
     steps: tuple[StepLine, ...]
+
+    @property
+    def is_list(self) -> bool:
+        """Whether something stands beside a step, so that each needs a line of its own."""
+        return any(step.decided or step.pathway for step in self.steps)
 
 
 @dataclass(frozen=True)
@@ -118,7 +128,7 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
     """Put page one into words."""
     exam, found = report.exam, report.assessment
     warnings = [
-        _warning(raised, knowledge, references)
+        _warning(raised, report, knowledge, references)
         for raised in found.warnings
         if raised is not found.fall_risk
     ]
@@ -169,12 +179,15 @@ def category_head(found: CategoryFound, knowledge: Knowledge) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def _warning(raised: WarningRaised, knowledge: Knowledge, references: References) -> WarningLine:
+def _warning(
+    raised: WarningRaised, report: ReportInput, knowledge: Knowledge, references: References
+) -> WarningLine:
     words = knowledge.warnings[raised.id]
     return WarningLine(
         urgency=capital(urgency_words(raised.urgency)),
         label=words.label,
         says=words.says,
+        pathway=_pathway(raised.id, report),
         because="; ".join(folded(by_finding(raised.because, knowledge))),
         missing=_missing(raised.missing, knowledge),
         marks=references.marks(raised.sources),
@@ -197,6 +210,7 @@ def _falls(raised: WarningRaised, knowledge: Knowledge, references: References) 
         urgency=urgency_words(raised.urgency),
         label=capital(fall_level_words(raised.level or "open")),
         says=f"{knowledge.fall_risk.says} {knowledge.fall_risk.caveat}",
+        pathway="",
         because="; ".join(folded(by_finding(raised.because, knowledge))),
         missing=_missing(raised.missing, knowledge),
         marks=references.marks(raised.sources),
@@ -216,11 +230,12 @@ def _steps(
     decided = {each.step: each for each in report.decisions}
 
     def line(step_id: str, sources: tuple[str, ...]) -> StepLine:
-        says, marks = knowledge.steps[step_id].says, references.marks(sources)
+        says, pathway = knowledge.steps[step_id].says, _pathway(step_id, report)
+        marks = references.marks(sources)
         if decision := decided.get(step_id):
             words = "Taken over" if decision.is_taken else "Declined"
-            return StepLine(says, marks, words, clean(decision.reason))
-        return StepLine(says, marks, "Not decided" if report.signature else "")
+            return StepLine(says, pathway, marks, words, clean(decision.reason))
+        return StepLine(says, pathway, marks, "Not decided" if report.signature else "")
 
     steps = report.assessment.next_steps
     groups = [
@@ -236,6 +251,11 @@ def _steps(
     return tuple(
         group for group in (*groups, StepGroup("No longer suggested", left)) if group.steps
     )
+
+
+def _pathway(rule: str, report: ReportInput) -> str:
+    """The clinic's own words on a warning or a step, its lines one behind the other."""
+    return " / ".join(clean_lines(report.pathways.get(rule, "")))
 
 
 def _with_reasons(label: str, because: Sequence[Reason], knowledge: Knowledge) -> str:

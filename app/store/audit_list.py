@@ -8,15 +8,19 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from app.store.audit_tables import AuditRow
+from app.store.audit_tables import AuditRow, EmergencyAccessRow
 from app.store.tables import PatientRow
 
-MOST_LISTED = 200
+MOST_LISTED = 100
 
 
 @dataclass(frozen=True)
 class Happened:
-    """One row of the audit. chart_number: "" where the act was about no patient."""
+    """One row of the audit.
+
+    chart_number: "" where the act was about no patient. reason: why charts were opened in an
+    emergency, "" in every other act.
+    """
 
     number: int
     at: datetime
@@ -28,12 +32,15 @@ class Happened:
     chart_number: str
     exam_id: str
     detail: Mapping[str, Any]
-    hash: str
+    reason: str
 
 
 @dataclass(frozen=True)
 class Asked:
-    """What of the audit is wanted; an empty part asks for everything. before: a number."""
+    """What of the audit is wanted; an empty part asks for everything.
+
+    before: the number of a row; only older ones are wanted.
+    """
 
     account_id: str = ""
     patient_id: str = ""
@@ -42,7 +49,7 @@ class Asked:
 
 
 def happened(session: Session, asked: Asked, *, limit: int = MOST_LISTED) -> list[Happened]:
-    """The newest rows that fit."""
+    """The newest rows that fit, newest first."""
     query = (
         select(AuditRow, PatientRow.chart_number)
         .outerjoin(PatientRow, col(PatientRow.id) == col(AuditRow.patient_id))
@@ -57,6 +64,8 @@ def happened(session: Session, asked: Asked, *, limit: int = MOST_LISTED) -> lis
         query = query.where(AuditRow.action == asked.action)
     if asked.before is not None:
         query = query.where(col(AuditRow.number) < asked.before)
+    found = list(session.exec(query))
+    reasons = _reasons(session, [row for row, _ in found])
     return [
         Happened(
             number=row.number,
@@ -69,7 +78,21 @@ def happened(session: Session, asked: Asked, *, limit: int = MOST_LISTED) -> lis
             chart_number=chart_number or "",
             exam_id=row.exam_id,
             detail=json.loads(row.detail),
-            hash=row.hash,
+            reason=reasons.get(row.number, ""),
         )
-        for row, chart_number in session.exec(query)
+        for row, chart_number in found
     ]
+
+
+def _reasons(session: Session, rows: list[AuditRow]) -> dict[int, str]:
+    """Why charts were opened in an emergency, by the number of the row that tells of it."""
+    keys = {
+        int(key): row.number
+        for row in rows
+        if row.action == "emergency_access"
+        for _, key, _ in json.loads(row.rows)
+    }
+    asked = select(EmergencyAccessRow.id, EmergencyAccessRow.reason).where(
+        col(EmergencyAccessRow.id).in_(keys)
+    )
+    return {keys[key]: reason for key, reason in session.exec(asked) if key is not None}

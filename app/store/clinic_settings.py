@@ -54,9 +54,14 @@ DEFAULTS = ClinicSettings(
 )
 
 
-def clinic_settings(session: Session, defaults: ClinicSettings = DEFAULTS) -> ClinicSettings:
-    """The settings in force; what was never set, or was emptied, is as in the defaults."""
-    held = _held(session)
+def clinic_settings(
+    session: Session, defaults: ClinicSettings = DEFAULTS, *, at: datetime | None = None
+) -> ClinicSettings:
+    """The settings in force; what was never set, or was emptied, is as in the defaults.
+
+    at: as they stood then; as they stand now, where it is None.
+    """
+    held = _held(session, at)
     pathways = {
         name.removeprefix(PATHWAY): value
         for name, value in held.items()
@@ -108,8 +113,10 @@ def change_settings(
         note(session, actor, "setting", at=now, detail={"names": changed}, rows=rows)
 
 
-def _held(session: Session) -> dict[str, str]:
+def _held(session: Session, at: datetime | None = None) -> dict[str, str]:
     newest = select(func.max(SettingRow.id)).group_by(col(SettingRow.name))
+    if at is not None:
+        newest = newest.where(col(SettingRow.at) <= at)
     asked = select(SettingRow.name, SettingRow.value).where(col(SettingRow.id).in_(newest))
     return dict(session.exec(asked).all())
 

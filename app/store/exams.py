@@ -1,14 +1,15 @@
 """Exams: started, read as they stand or stood, and listed."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 from types import MappingProxyType
 from uuid import uuid4
 
-from sqlalchemy import func
+from sqlalchemy import ColumnElement, func
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import Select
 
 from app.exam.record import Cell, Exam, Patient
 from app.store.actor import Recorder
@@ -20,6 +21,10 @@ from app.store.refusals import BadForm, NotFound, StaleRevision
 from app.store.tables import EntryRow, ExamRow, PatientRow
 
 LONGEST_REASON = 500
+# While an exam is in one of these it waits for somebody.
+WAITING_STATES = ("open", "ready")
+# How many exams of earlier days that wait for nobody the worklist shows.
+EARLIER_CLOSED = 10
 
 
 @dataclass(frozen=True)
@@ -44,7 +49,11 @@ class ExamRecord:
 
 @dataclass(frozen=True)
 class WorklistRow:
-    """One exam in a list. The last recorder and time are None while it has no entry."""
+    """One exam in a list.
+
+    recorders: everybody with an entry, in the order of their first; last_recorded_by and
+    last_recorded_at are None while there is none.
+    """
 
     exam_id: str
     patient: PatientCard
@@ -52,9 +61,19 @@ class WorklistRow:
     reason: str
     started_at: datetime
     started_by: str
+    recorders: tuple[str, ...]
     last_recorded_by: str | None
     last_recorded_at: datetime | None
     entry_count: int
+
+
+@dataclass(frozen=True)
+class _Entered:
+    """How many entries of one exam somebody made, and the number of their last."""
+
+    by: str
+    count: int
+    last: int
 
 
 def start_exam(
@@ -133,9 +152,31 @@ def revision_and_state(session: Session, exam_id: str) -> tuple[int, str]:
     return exam.revision, exam.state
 
 
-def worklist(session: Session, *, limit: int = 100) -> list[WorklistRow]:
-    """The newest exams of all patients, newest first."""
-    return _list(session, None, limit)
+def worklist(
+    session: Session, *, today_since: datetime | None = None, limit: int = EARLIER_CLOSED
+) -> list[WorklistRow]:
+    """The exams that wait for somebody, those of today and the newest others; newest first.
+
+    today_since: when today began; None: no day is today. limit: how many of the others, which are
+    signed and of earlier days.
+    """
+    closed = _closed_before(today_since)
+    listed = [
+        *session.exec(_newest_first().where(~closed)),
+        *session.exec(_newest_first().where(closed).limit(limit)),
+    ]
+    listed.sort(key=lambda each: each[0].started_at, reverse=True)
+    return _rows(session, listed)
+
+
+def closed_before(session: Session, today_since: datetime) -> dict[str, int]:
+    """How many exams of earlier days there are in each state in which they wait for nobody."""
+    asked = (
+        select(ExamRow.state, func.count())
+        .where(_closed_before(today_since))
+        .group_by(col(ExamRow.state))
+    )
+    return dict(session.exec(asked).all())
 
 
 def exams_of(session: Session, patient_id: str) -> list[WorklistRow]:
@@ -143,7 +184,8 @@ def exams_of(session: Session, patient_id: str) -> list[WorklistRow]:
 
     Raises: NotFound.
     """
-    return _list(session, patient(session, patient_id).id, None)
+    asked = _newest_first().where(ExamRow.patient_id == patient(session, patient_id).id)
+    return _rows(session, session.exec(asked).all())
 
 
 def exam_row(session: Session, exam_id: str, *, lock: bool = False) -> ExamRow:
@@ -171,19 +213,27 @@ def check_revision(exam: ExamRow, revision: int) -> None:
         )
 
 
-def _list(session: Session, patient_id: str | None, limit: int | None) -> list[WorklistRow]:
-    asked = select(ExamRow, PatientRow).where(ExamRow.patient_id == PatientRow.id)
-    if patient_id is not None:
-        asked = asked.where(ExamRow.patient_id == patient_id)
-    asked = asked.order_by(col(ExamRow.started_at).desc(), col(ExamRow.id)).limit(limit)
-    listed = list(session.exec(asked))
-    counts = _counts(session, [exam.id for exam, _ in listed])
-    last_ids = [last for _, last in counts.values()]
+def _newest_first() -> Select[ExamRow, PatientRow]:
+    return (
+        select(ExamRow, PatientRow)
+        .where(ExamRow.patient_id == PatientRow.id)
+        .order_by(col(ExamRow.started_at).desc(), col(ExamRow.id))
+    )
+
+
+def _closed_before(today_since: datetime | None) -> ColumnElement[bool]:
+    closed = col(ExamRow.state).not_in(WAITING_STATES)
+    return closed if today_since is None else closed & (col(ExamRow.started_at) < today_since)
+
+
+def _rows(session: Session, listed: Sequence[tuple[ExamRow, PatientRow]]) -> list[WorklistRow]:
+    entered = _entered(session, [exam.id for exam, _ in listed])
+    last_ids = [max(each.last for each in entries) for entries in entered.values()]
     last_rows = session.exec(select(EntryRow).where(col(EntryRow.id).in_(last_ids)))
     last_of = {row.exam_id: row for row in last_rows}
     rows = []
     for exam, who in listed:
-        last = last_of.get(exam.id)
+        entries, last = entered.get(exam.id, []), last_of.get(exam.id)
         rows.append(
             WorklistRow(
                 exam_id=exam.id,
@@ -192,19 +242,24 @@ def _list(session: Session, patient_id: str | None, limit: int | None) -> list[W
                 reason=exam.reason,
                 started_at=exam.started_at,
                 started_by=exam.started_by,
+                recorders=tuple(each.by for each in entries),
                 last_recorded_by=None if last is None else last.by,
                 last_recorded_at=None if last is None else last.at,
-                entry_count=counts[exam.id][0] if exam.id in counts else 0,
+                entry_count=sum(each.count for each in entries),
             )
         )
     return rows
 
 
-def _counts(session: Session, exam_ids: list[str]) -> dict[str, tuple[int, int]]:
-    """For each exam that has entries: how many, and the number of the last."""
+def _entered(session: Session, exam_ids: list[str]) -> dict[str, list[_Entered]]:
+    """For each exam that has entries: what each person entered, in the order of their first."""
     asked = (
-        select(EntryRow.exam_id, func.count(), func.max(EntryRow.id))
+        select(EntryRow.exam_id, EntryRow.by, func.count(), func.max(EntryRow.id))
         .where(col(EntryRow.exam_id).in_(exam_ids))
-        .group_by(EntryRow.exam_id)
+        .group_by(EntryRow.exam_id, EntryRow.by)
+        .order_by(func.min(EntryRow.id))
     )
-    return {exam_id: (count, last or 0) for exam_id, count, last in session.exec(asked)}
+    entered: dict[str, list[_Entered]] = {}
+    for exam_id, by, count, last in session.exec(asked):
+        entered.setdefault(exam_id, []).append(_Entered(by, count, last or 0))
+    return entered

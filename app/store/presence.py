@@ -1,5 +1,6 @@
 """Who has an exam open just now, and at which station they are. Nothing of it is history."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -50,10 +51,17 @@ def here(session: Session, exam_id: str, now: datetime, but: str) -> list[Presen
 
     but: the hash of the token of the browser that asks.
     """
+    return here_in(session, [exam_id], now, but).get(exam_id, [])
+
+
+def here_in(
+    session: Session, exam_ids: Iterable[str], now: datetime, but: str
+) -> dict[str, list[Present]]:
+    """The same of many exams, without those at which nobody was seen."""
     asked = (
         select(PresenceRow)
         .where(
-            PresenceRow.exam_id == exam_id,
+            col(PresenceRow.exam_id).in_(exam_ids),
             PresenceRow.token_hash != but,
             col(PresenceRow.at) > now - GONE_AFTER,
             # A clock that went back leaves nobody standing there for hours.
@@ -61,4 +69,7 @@ def here(session: Session, exam_id: str, now: datetime, but: str) -> list[Presen
         )
         .order_by(col(PresenceRow.name), col(PresenceRow.token_hash))
     )
-    return [Present(row.name, row.role, row.station) for row in session.exec(asked)]
+    present: dict[str, list[Present]] = {}
+    for row in session.exec(asked):
+        present.setdefault(row.exam_id, []).append(Present(row.name, row.role, row.station))
+    return present

@@ -56,7 +56,7 @@ def save_new_account(request: Request, form: FormFields) -> Response:
                 actor=me.actor,
                 now=now,
             )
-            invited = _invite(session, made, me, now)
+            invited = _invite(request, session, made, me, now)
     except BadForm as bad:
         return _list(request, form, bad.faults)
     return _list(request, {}, invited=invited)
@@ -95,7 +95,7 @@ def save_new_code(request: Request, account_id: str, form: FormFields) -> Respon
     me = require(request, "accounts", "write")
     now = datetime.now(UTC)
     with writing(request.app.state.engine) as session:
-        invited = _invite(session, account(session, account_id), me, now)
+        invited = _invite(request, session, account(session, account_id), me, now)
     return _one(request, account_id, invited=invited)
 
 
@@ -108,10 +108,12 @@ def take_second_factor(request: Request, account_id: str, form: FormFields) -> R
     return see_other(f"/admin/accounts/{account_id}?done=factor")
 
 
-def _invite(session: Session, made: Account, me: SignedIn, now: datetime) -> Invited:
+def _invite(
+    request: Request, session: Session, made: Account, me: SignedIn, now: datetime
+) -> Invited:
     code = new_code()
     invite(session, made.id, hash_code(code), now + VALID_FOR, actor=me.actor, now=now)
-    return Invited(made.printed_name, made.sign_in_name, code)
+    return Invited(made.printed_name, made.sign_in_name, code, at=f"{request.url.netloc}/invited")
 
 
 def _list(
@@ -122,12 +124,14 @@ def _list(
 ) -> Response:
     faults = faults or {}
     with reading(request.app.state.engine) as session:
-        lines = tuple(_line(each) for each in accounts(session))
-    fields = fields_of(("sign_in_name", "printed_name", "role"), typed, faults)
+        held = accounts(session)
+    # Who cannot sign in any more stands last.
+    held.sort(key=lambda each: (not each.is_active, each.printed_name.casefold()))
+    fields = fields_of(("printed_name", "sign_in_name", "role"), typed, faults)
     page = AccountsPage(
         title="Accounts",
         faults=summary_of(fields),
-        accounts=lines,
+        accounts=tuple(map(_line, held)),
         invited=invited,
         **fields,
     )
@@ -169,9 +173,9 @@ def _line(held: Account) -> AccountLine:
     if not held.is_active:
         standing = "closed"
     elif held.oidc_key is not None:
-        standing = "signs in with the identity provider"
+        standing = "identity provider"
     elif held.password_hash is None:
-        standing = "has not set a password yet"
+        standing = "no password yet"
     elif held.totp_secret is not None:
         standing = "password and second factor"
     else:

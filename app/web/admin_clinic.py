@@ -12,16 +12,22 @@ from app.store.accounts import accounts
 from app.store.clinic_settings import PATHWAY, ClinicSettings, change_settings, clinic_settings
 from app.store.engine import reading, writing
 from app.store.refusals import BadForm
-from app.web.admin_pages import ClinicPage, PathwayField
+from app.web.admin_pages import ClinicPage, PathwayGroup, Setting
 from app.web.allowed import require
 from app.web.answers import Templates, see_other, show
 from app.web.forms import FormFields
+from app.web.identity import visit_of
 from app.web.pages import Fault, Field
 from app.web.wording import sentence
 
 router = APIRouter(prefix="/admin/clinic")
 
-_NAMES = ("name", "idle_minutes", "absolute_hours", "impression_first")
+_LABELS = {
+    "name": "Name of the clinic, as it is printed",
+    "idle_minutes": "Minutes without use until a screen locks",
+    "absolute_hours": "Hours until everybody signs in again",
+    "impression_first": "The physician writes the impression before the suggestions open",
+}
 
 
 @router.get("")
@@ -35,8 +41,12 @@ def show_clinic(request: Request, done: str = "") -> Response:
 def save_clinic(request: Request, form: FormFields) -> Response:
     """Change settings, all of them or none."""
     me = require(request, "clinic", "write")
+    # What stands so already is no change, also where it was never set.
+    stands = _as_typed(visit_of(request).settings)
     changes = {
-        name: value for name, value in form.items() if name in _NAMES or name.startswith(PATHWAY)
+        name: value
+        for name, value in form.items()
+        if (name in _LABELS or name.startswith(PATHWAY)) and value != stands.get(name)
     }
     try:
         with writing(request.app.state.engine) as session:
@@ -56,34 +66,47 @@ def _page(
     known, faults = knowledge(), faults or {}
     with reading(request.app.state.engine) as session:
         held = clinic_settings(session)
-        unguarded = [
-            each.printed_name
+        unguarded = sum(
+            each.is_active and each.oidc_key is None and each.totp_secret is None
             for each in accounts(session)
-            if each.is_active and each.oidc_key is None and each.totp_secret is None
-        ]
-    shown = _as_typed(held) | dict(typed or {})
-
-    def field(name: str) -> Field:
-        return Field(shown.get(name, ""), sentence(faults.get(name, "")))
-
-    def pathways(group: str, ids: Mapping[str, object]) -> tuple[PathwayField, ...]:
-        return tuple(
-            PathwayField(PATHWAY + each, label_of(group, each, known), field(PATHWAY + each))
-            for each in ids
         )
+    shown = _as_typed(held) | dict(typed or {})
+    groups = {
+        title: {PATHWAY + each: label_of(group, each, known) for each in ids}
+        for title, group, ids in (
+            ("Warnings", "warnings", known.warnings),
+            ("Steps", "steps", known.steps),
+        )
+    }
+    labels = _LABELS | {name: label for each in groups.values() for name, label in each.items()}
+
+    def setting(name: str) -> Setting:
+        field = Field(shown.get(name, ""), sentence(faults.get(name, "")))
+        return Setting(name, labels[name], field)
 
     templates: Templates = request.app.state.templates
     page = ClinicPage(
         title="Clinic",
-        faults=tuple(Fault(name, sentence(fault)) for name, fault in faults.items()),
+        faults=tuple(
+            Fault(name, f"{labels.get(name, name)}: {fault}") for name, fault in faults.items()
+        ),
         knowledge_version=known.version,
-        cautions=_cautions(plain_http=templates.site.plain_http, unguarded=len(unguarded)),
-        steps=pathways("steps", known.steps),
-        warnings=pathways("warnings", known.warnings),
+        cautions=_cautions(plain_http=templates.site.plain_http, unguarded=unguarded),
+        usual_name=templates.site.clinic,
+        groups=tuple(_group(title, [*map(setting, names)]) for title, names in groups.items()),
         says=says,
-        **{name: field(name) for name in _NAMES},
+        **{name: setting(name) for name in _LABELS},
     )
     return show(request, "admin/clinic.html", page, status=422 if faults else 200)
+
+
+def _group(title: str, pathways: list[Setting]) -> PathwayGroup:
+    return PathwayGroup(
+        title,
+        written=sum(bool(each.field.value.strip()) for each in pathways),
+        is_open=any(each.field.fault for each in pathways),
+        pathways=tuple(pathways),
+    )
 
 
 def _as_typed(held: ClinicSettings) -> dict[str, str]:

@@ -19,11 +19,12 @@ class AccountLine:
 
 @dataclass(frozen=True)
 class Invited:
-    """A code that was just made for somebody; it is shown this once."""
+    """A code that was just made for somebody; it is shown this once. at: where it is used."""
 
     name: str
     sign_in_name: str
     code: str
+    at: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,41 +53,61 @@ class AccountPage(Page):
 
 
 @dataclass(frozen=True)
-class PathwayField:
-    """The clinic's own text beside one step or warning. id: `pathway.` and its id."""
+class Setting:
+    """One setting with its label. id: its name, as in `idle_minutes` or `pathway.` and an id."""
 
     id: str
     label: str
     field: Field
 
 
+@dataclass(frozen=True)
+class PathwayGroup:
+    """The clinic's own texts beside one kind of thing.
+
+    written: how many of them there are; is_open: whether the page shows them at once.
+    """
+
+    title: str
+    written: int
+    is_open: bool
+    pathways: tuple[Setting, ...]
+
+
 @dataclass(frozen=True, kw_only=True)
 class ClinicPage(Page):
-    """admin/clinic.html. cautions: what an administrator should know of this installation."""
+    """admin/clinic.html.
+
+    cautions: what an administrator should know of this installation. usual_name: what is printed
+    where the clinic has set no name.
+    """
 
     knowledge_version: str
     cautions: tuple[str, ...]
-    name: Field
-    idle_minutes: Field
-    absolute_hours: Field
-    impression_first: Field
-    steps: tuple[PathwayField, ...]
-    warnings: tuple[PathwayField, ...]
+    usual_name: str
+    name: Setting
+    idle_minutes: Setting
+    absolute_hours: Setting
+    impression_first: Setting
+    groups: tuple[PathwayGroup, ...]
     says: str = ""
 
 
 @dataclass(frozen=True)
 class AuditLine:
-    """One act in words."""
+    """One act in words. in_emergency: it was seen under emergency access."""
 
     number: int
-    at: str
+    day: str
+    time: str
     who: str
+    role: str
     what: str
+    in_emergency: bool
+    more: str
     chart_number: str
     exam: str
     source: str
-    more: str
 
 
 @dataclass(frozen=True)
@@ -97,18 +118,13 @@ class Choice:
     label: str
 
 
-@dataclass(frozen=True)
-class VerifiedView:
-    """What checking the chain gave."""
-
-    says: str
-    head: str
-    alterations: tuple[str, ...]
-
-
 @dataclass(frozen=True, kw_only=True)
 class AuditPage(Page):
-    """admin/audit.html. oldest: the number before which the next page begins, 0 at the end."""
+    """admin/audit.html.
+
+    oldest: the number before which the next page begins, 0 at the end. is_newest: whether nothing
+    newer was left out.
+    """
 
     lines: tuple[AuditLine, ...]
     accounts: tuple[Choice, ...]
@@ -117,8 +133,17 @@ class AuditPage(Page):
     action: str
     chart_number: Field
     oldest: int
-    verified: VerifiedView | None = None
-    heads: Field = EMPTY
+    is_newest: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class VerifyPage(Page):
+    """admin/verify.html. says: what checking the chain gave, "" before it was checked."""
+
+    heads: Field
+    says: str = ""
+    head: str = ""
+    alterations: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,6 +1,6 @@
 """From a page dataclass to an answer."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from fastapi import Request
@@ -8,13 +8,19 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from app.assess.words import DISCLAIMER
+from app.web.allowed import may
 from app.web.identity import signed_in, visit_of
 from app.web.pages import MeView, Page, Site
+from app.web.wording import local
 
 
 @dataclass(frozen=True)
 class Templates:
-    """The templates and what all of them may read."""
+    """The templates and what all of them may read.
+
+    site: as the environment names it; pages are given `site_of` their request, and the macros that
+    they import, which know no request, this one.
+    """
 
     folder: Path
     site: Site
@@ -36,8 +42,17 @@ class Templates:
 def show(request: Request, template: str, page: Page, *, status: int = 200) -> Response:
     """The page as HTML; the template reads `page`, `site` and `me`, and nothing else."""
     templates: Templates = request.app.state.templates
-    html = templates.environment.get_template(template).render(page=page, me=me_view(request))
+    html = templates.environment.get_template(template).render(
+        page=page, me=me_view(request), site=site_of(request)
+    )
     return HTMLResponse(html, status_code=status)
+
+
+def site_of(request: Request) -> Site:
+    """The installation under the name that the clinic has set, or else that of the environment."""
+    templates: Templates = request.app.state.templates
+    name = visit_of(request).settings.name
+    return replace(templates.site, clinic=name) if name else templates.site
 
 
 def me_view(request: Request) -> MeView | None:
@@ -45,7 +60,7 @@ def me_view(request: Request) -> MeView | None:
     me = signed_in(request)
     if me is None:
         return None
-    limits = visit_of(request).limits
+    limits, until = visit_of(request).limits, me.emergency_until
     return MeView(
         name=me.name,
         role=me.role,
@@ -55,6 +70,9 @@ def me_view(request: Request) -> MeView | None:
         idle_seconds=int(limits.idle.total_seconds()),
         warning_seconds=int(limits.warning.total_seconds()),
         has_provider=me.has_provider,
+        administers=may(me, "accounts", "read"),
+        may_open_charts=may(me, "emergency_access", "write"),
+        emergency_until=f"{local(until):%H:%M}" if until else "",
     )
 
 

@@ -19,7 +19,8 @@ from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
 from app.store.signatures import document, signatures
 from app.web.allowed import require, someone
-from app.web.answers import Templates, show
+from app.web.answers import show, site_of
+from app.web.identity import visit_of
 from app.web.noted import noted
 from app.web.pages import NotePage, Site
 from app.web.wording import local, who
@@ -33,7 +34,9 @@ def show_pdf(request: Request, exam_id: str) -> Response:
     held = _held(request, exam_id, "print")
     if held.state in SIGNED_STATES:
         return _signed_page(request, exam_id, None)
-    made = pdf(report_of(held, site_of(request), datetime.now(UTC)), knowledge())
+    pathways = visit_of(request).settings.pathways
+    report = report_of(held, site_of(request), datetime.now(UTC), pathways=pathways)
+    made = pdf(report, knowledge())
     # The name of a file ends up in download folders and logs: it names nobody.
     name = f"evenhand-exam-{held.id[:8]}-r{held.revision}-DRAFT.pdf"
     return Response(
@@ -103,12 +106,12 @@ def report_of(
     site: Site,
     printed_at: datetime,
     assessment: Assessment | None = None,
-    **signed: Any,
+    **more: Any,
 ) -> ReportInput:
     """An exam as the report takes it.
 
     assessment: what it added up to when it was signed; as it does now, where it was not.
-    signed: what a ReportInput says beyond a draft, its state among it.
+    more: what else a ReportInput says, the state of a signed one among it.
     """
     person = held.patient
     stations = vocabulary().stations
@@ -125,7 +128,7 @@ def report_of(
             person.chart_number,
         ),
         exam_id=held.id,
-        state=signed.pop("state", held.state),
+        state=more.pop("state", held.state),
         reason=held.reason,
         started_at=local(held.started_at),
         printed_at=local(printed_at),
@@ -135,10 +138,5 @@ def report_of(
         assessment=assessment or assess(held.exam, knowledge()),
         clinic=site.clinic,
         demo=site.demo,
-        **signed,
+        **more,
     )
-
-
-def site_of(request: Request) -> Site:
-    templates: Templates = request.app.state.templates
-    return templates.site

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from fastapi import Request
+
 from app.assess.assess import assess
 from app.assess.assessment import Assessment
 from app.assess.words import finding_words
@@ -13,17 +15,21 @@ from app.report.phrases import day
 from app.store.actor import Actor
 from app.store.exams import ExamRecord
 from app.store.refusals import Collision, MedicinesCollision
+from app.web.allowed import someone
+from app.web.identity import visit_of
 from app.web.meanwhile import clash, medicines_clash, medicines_news, news, state_view
 from app.web.measured import measured_views
 from app.web.pages import NO_WAYS, ExamPage, Fault, SavedPage, SaveStatus, Ways
 from app.web.panel import medicine_lines, panel
-from app.web.sections import MEDICINES
+from app.web.panel_view import PanelView
+from app.web.sections import MEDICINES, writable
 from app.web.sheet import (
     Shown,
     Typed,
     cells,
     counts,
     dom_of,
+    part_for,
     sheet_path,
     stations,
     stations_in,
@@ -32,6 +38,30 @@ from app.web.sheet_view import CountView, ExamState, MedicinesView, Message
 from app.web.wording import local, who
 
 MEDICINES_DOM = "medicines"
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Who reads a sheet, and what they may see and do there.
+
+    part: of the sheet that they see; writes: the parts that they may write. pathways: of their
+    clinic.
+    """
+
+    me: Actor
+    part: str
+    writes: frozenset[str]
+    pathways: Mapping[str, str]
+
+    @classmethod
+    def of(cls, request: Request, part: str, state: str) -> "Reader":
+        """Whoever is signed in. part: as the address has it; state: that of the exam.
+
+        Raises: NotSignedIn, ScreenLocked.
+        """
+        me = someone(request)
+        pathways = visit_of(request).settings.pathways
+        return cls(me.actor, part_for(part, me.role), writable(me, state), pathways)
 
 
 @dataclass(frozen=True)
@@ -55,15 +85,15 @@ class Answer:
 
 def exam_page(
     record: ExamRecord,
-    part: str,
-    writes: frozenset[str],
+    reader: Reader,
     answer: Answer | None = None,
     state: ExamState | None = None,
     ways: Ways = NO_WAYS,
 ) -> ExamPage:
-    """The whole sheet. writes: the parts of it that the reader may write."""
+    """The whole sheet."""
     answer = answer or Answer()
     assessment = assess(record.exam, knowledge())
+    part, writes = reader.part, reader.writes
     shown = Shown(record, answer.typed, answer.messages, measured_views(record.exam), writes=writes)
     started = local(record.started_at)
     person = who(record.patient, started.date())
@@ -85,36 +115,33 @@ def exam_page(
         medicines=_medicines(record.exam, assessment, answer, writes),
         may_write=bool(writes),
         unsaved=() if writes else _unsaved(answer),
-        panel=panel(record.exam, assessment, knowledge()),
+        panel=_panel(record.exam, assessment, reader),
         ways=ways,
     )
 
 
 def saved_page(
     record: ExamRecord,
-    part: str,
-    writes: frozenset[str],
+    reader: Reader,
     status: SaveStatus | None,
     *,
     since: int,
     sent: Iterable[Cell] = (),
     sent_medicines: bool = False,
     answer: Answer | None = None,
-    me: Actor | None = None,
     state: ExamState | None = None,
     assessment: Assessment | None = None,
 ) -> SavedPage:
     """The answer to one entry, or to the question what others did; then it has no status.
 
-    writes: the parts of the sheet that the reader may write.
     since: the revision that the page shows; what others changed after it goes along.
     sent, sent_medicines: the cells, or the medicines, that were sent; they keep what was typed.
-    me: whose own entries are no news.
     assessment: what the exam adds up to, where that is known already.
     """
     answer = answer or Answer()
     assessment = assessment or assess(record.exam, knowledge())
     own = set(sent)
+    me, part, writes = reader.me, reader.part, reader.writes
     here = stations_in(part)
     changed = [
         cell
@@ -140,7 +167,7 @@ def saved_page(
         measured=tuple(measured_views(record.exam).values()),
         medicines=medicines_shown,
         medicines_changed=medicines_changed,
-        panel=panel(record.exam, assessment, knowledge()),
+        panel=_panel(record.exam, assessment, reader),
     )
 
 
@@ -158,6 +185,11 @@ def clash_answer(collision: Collision, sent: Answer) -> Answer:
         return replace(sent, medicines_message=medicines_clash(collision))
     messages = {cell: clash(cell, theirs, mine) for cell, (theirs, mine) in collision.cells.items()}
     return replace(sent, messages=messages)
+
+
+def _panel(exam: Exam, assessment: Assessment, reader: Reader) -> PanelView:
+    is_nurse = reader.me.role == "nurse"
+    return panel(exam, assessment, knowledge(), reader.pathways, for_nurse=is_nurse)
 
 
 def _medicines(

@@ -25,12 +25,12 @@ from app.web.alerting import keep_alert, see_alert
 from app.web.allowed import may, require, someone
 from app.web.answers import see_other, show, wants_fragment
 from app.web.entered import cell_named, read_cell, read_medicines, read_sheet
-from app.web.exam_page import Answer, clash_answer, exam_page, saved_page
+from app.web.exam_page import Answer, Reader, clash_answer, exam_page, saved_page
 from app.web.forms import FormFields, revision_in
 from app.web.identity import SignedIn
 from app.web.noted import noted
 from app.web.pages import SaveStatus, Ways
-from app.web.sections import MEDICINES, permit, section_of, sections_of, sections_of_rest, writable
+from app.web.sections import MEDICINES, permit, section_of, sections_of, sections_of_rest
 from app.web.sheet import Typed, part_for, sheet_path
 from app.web.sheet_view import Message
 from app.web.signed_exam import signed_exam
@@ -69,8 +69,7 @@ def show_exam(request: Request, exam_id: str, part: str = "") -> Response:
     if held.state in SIGNED_STATES:
         return signed_exam(request, held, me)
     see_alert(request, exam_id, me)
-    shown, writes = part_for(part, me.role), writable(me, held.state)
-    page = exam_page(held, shown, writes, ways=ways_on(me, held.state))
+    page = exam_page(held, Reader.of(request, part, held.state), ways=ways_on(me, held.state))
     return show(request, "exam.html", page)
 
 
@@ -170,14 +169,8 @@ def _sections(write: Write, answer: Answer) -> frozenset[str]:
 
 def _sheet(request: Request, held: ExamRecord, part: str, answer: Answer, status: int) -> Response:
     """The whole sheet again, with what was refused."""
-    me = someone(request)
-    page = exam_page(
-        held,
-        part_for(part, me.role),
-        writable(me, held.state),
-        answer,
-        ways=ways_on(me, held.state),
-    )
+    reader, ways = Reader.of(request, part, held.state), ways_on(someone(request), held.state)
+    page = exam_page(held, reader, answer, ways=ways)
     return show(request, "exam.html", page, status=status)
 
 
@@ -224,19 +217,16 @@ def _save_one(
         return _refused(request, exam_id, form, part, answer, cell, status=409)
     except NotOpen:
         return _closed(request, exam_id, form, part, cell)
-    shown = part_for(part, me.role)
     if not wants_fragment(request):
-        return see_other(sheet_path(written.id, shown))
+        return see_other(sheet_path(written.id, part_for(part, me.role)))
     status = SaveStatus(f"saved {local(_now()):%H:%M}")
     page = saved_page(
         written,
-        shown,
-        writable(me, written.state),
+        Reader.of(request, part, written.state),
         status,
         since=since,
         sent=[cell] if cell else [],
         sent_medicines=write.medicines,
-        me=me.actor,
         assessment=assessment,
     )
     return show(request, "saved.html", page)
@@ -261,7 +251,7 @@ def _refused(
     status: int = 422,
 ) -> Response:
     """One entry that was not taken: what it says stands beside the cell, which stays as it was."""
-    since, me = revision_in(form), someone(request)
+    since = revision_in(form)
     with reading(request.app.state.engine) as session:
         held = exam_record(session, exam_id)
     if not wants_fragment(request):
@@ -272,14 +262,12 @@ def _refused(
         says.append(f"Medicines: {answer.medicines_message.says}")
     page = saved_page(
         held,
-        part_for(part, me.role),
-        writable(me, held.state),
+        Reader.of(request, part, held.state),
         SaveStatus("NOT SAVED", is_saved=False, detail=" ".join(says)),
         since=since,
         sent=[cell] if cell else [],
         sent_medicines="medicines" in form,
         answer=answer,
-        me=me.actor,
     )
     return show(request, "saved.html", page, status=status)
 

@@ -15,7 +15,7 @@ from app.people.limits import Limits, Standing, standing
 from app.people.tokens import form_token, hash_token
 from app.store.accounts import Account
 from app.store.actor import Actor, Recorder
-from app.store.clinic_settings import ClinicSettings, clinic_settings
+from app.store.clinic_settings import DEFAULTS, ClinicSettings, clinic_settings
 from app.store.emergency_access import emergency_until
 from app.store.engine import reading, writing
 from app.store.refusals import Busy
@@ -24,7 +24,6 @@ from app.web.cookies import sign_in_token
 
 # How old the last activity is before another one is written down.
 TOUCHED_EVERY = timedelta(seconds=5)
-DEFAULT_LIMITS = Limits()
 
 
 @dataclass(frozen=True)
@@ -62,13 +61,22 @@ class SignedIn:
 
 @dataclass(frozen=True)
 class Visit:
-    """One request's sender. person: None where nobody is signed in; limits: those of the clinic."""
+    """One request's sender, and the clinic's settings, which are read once for each request.
+
+    person: None where nobody is signed in.
+    """
 
     person: SignedIn | None = None
     standing: Standing = Standing.ENDED
-    limits: Limits = DEFAULT_LIMITS
+    settings: ClinicSettings = DEFAULTS
+
+    @property
+    def limits(self) -> Limits:
+        """How long a sign-in holds in this clinic."""
+        return limits_under(self.settings)
 
 
+# Of what is answered without asking the database: files, the API, and what failed before.
 NOBODY = Visit()
 
 
@@ -125,26 +133,23 @@ def standing_of(held: SignIn, limits: Limits, now: datetime) -> Standing:
 
 def _visit(request: Request) -> Visit:
     token = sign_in_token(request)
-    if not token:
-        return NOBODY
     now = datetime.now(UTC)
     engine = request.app.state.engine
     with reading(engine) as session:
-        found = sign_in(session, hash_token(token))
-        if found is None or not found[1].is_active:
-            return NOBODY
-        held, account = found
         settings = clinic_settings(session)
+        found = sign_in(session, hash_token(token)) if token else None
+        if not token or found is None or not found[1].is_active:
+            return Visit(settings=settings)
+        held, account = found
         until = emergency_until(session, account.id, now)
-    limits = limits_under(settings)
-    stands = standing_of(held, limits, now)
+    stands = standing_of(held, limits_under(settings), now)
     person = _person(request, token, held, account, until)
     if stands is Standing.LOCKED and held.locked_at is None:
         # Written down, so that a longer limit set later does not open the screen again.
         _write(engine, lambda session: lock(session, held.token_hash, actor=person.actor, now=now))
     elif stands is Standing.ACTIVE and _is_activity(request, held, now):
         _write(engine, lambda session: touch(session, held.token_hash, now))
-    return Visit(person, stands, limits)
+    return Visit(person, stands, settings)
 
 
 def _write(engine: Engine, change: Callable[[Session], None]) -> None:

@@ -5,9 +5,8 @@ from collections.abc import Iterable, Mapping
 from fastapi import Request
 
 from app.people.passwords import BadPassword, check_new_password
-from app.store.clinic_settings import clinic_settings
-from app.store.engine import reading
 from app.web.answers import Templates
+from app.web.identity import visit_of
 
 PASSWORD_FIELDS = ("password", "again")
 
@@ -22,18 +21,14 @@ def password_faults(
 ) -> dict[str, str]:
     """What is wrong with a new password, by field.
 
-    names: of the person, who must not use them; fields: the password's, and that of its repetition.
+    names: of the person, who must not use them, nor a name of the clinic; fields: the password's,
+    and that of its repetition.
     """
     new, again = form.get(fields[0], ""), form.get(fields[1], "")
     templates: Templates = request.app.state.templates
-    with reading(request.app.state.engine) as session:
-        clinic = clinic_settings(session).name
+    clinics = (visit_of(request).settings.name, templates.site.clinic)
     try:
-        check_new_password(
-            new,
-            has_second_factor=has_second_factor,
-            words=(*names, clinic, templates.site.clinic),
-        )
+        check_new_password(new, has_second_factor=has_second_factor, words=(*names, *clinics))
     except BadPassword as bad:
         return {fields[0]: bad.says}
     return {} if new == again else {fields[1]: "The two passwords are not the same"}

@@ -8,6 +8,9 @@ from app.store.audit import note
 from app.store.engine import writing
 from app.web.identity import SignedIn
 
+# The fact by which the audit knows what was seen under emergency access.
+IN_EMERGENCY = "emergency"
+
 
 def noted(
     request: Request,
@@ -20,7 +23,7 @@ def noted(
 ) -> None:
     """Note what was shown to somebody, before it is shown; a read that is not noted is none."""
     if me.emergency_until is not None:
-        detail["emergency"] = "yes"
+        detail[IN_EMERGENCY] = "yes"
     with writing(request.app.state.engine) as session:
         note(
             session,

@@ -14,7 +14,7 @@ from app.store.accounts import set_second_factor, use_step
 from app.store.engine import writing
 from app.web.account_pages import SecondFactorPage
 from app.web.allowed import require
-from app.web.answers import Templates, see_other, show
+from app.web.answers import see_other, show, site_of
 from app.web.cookies import keep_sign_in
 from app.web.forms import FormFields
 from app.web.identity import SignedIn
@@ -85,13 +85,12 @@ def end_second_factor(request: Request, form: FormFields) -> Response:
 
 
 def _show(request: Request, me: SignedIn, secret: str, faults: dict[str, str]) -> Response:
-    templates: Templates = request.app.state.templates
     page = SecondFactorPage(
         title="Second factor",
         faults=tuple(Fault(name, fault) for name, fault in faults.items()),
         secret=secret,
         secret_groups=" ".join(secret[start : start + 4] for start in range(0, len(secret), 4)),
-        qr=qr_svg(uri(secret, me.sign_in_name, templates.site.clinic)),
+        qr=qr_svg(uri(secret, me.sign_in_name, site_of(request).clinic)),
         password=Field(fault=faults.get("password", "")),
         code=Field(fault=faults.get("code", "")),
     )

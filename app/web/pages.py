@@ -1,6 +1,5 @@
 """What each template may read: one frozen dataclass a page, made of words and flags only."""
 
-import hashlib
 from dataclasses import dataclass
 
 from app.web.panel_view import PanelView
@@ -35,7 +34,8 @@ class MeView:
 
     home: where their work begins. idle_seconds: without use for so long the screen locks;
     warning_seconds: so long before it the page says so. has_provider: they go on by the identity
-    provider's word and not by a password.
+    provider's word and not by a password. administers: whether the administration is theirs;
+    may_open_charts, emergency_until: whether emergency access is, and until when they have it.
     """
 
     name: str
@@ -46,6 +46,9 @@ class MeView:
     idle_seconds: int
     warning_seconds: int
     has_provider: bool = False
+    administers: bool = False
+    may_open_charts: bool = False
+    emergency_until: str = ""
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,7 @@ class Who:
 
 @dataclass(frozen=True)
 class ExamLine:
-    """One exam in a list."""
+    """One exam in a list. here: who else has it open just now, "" where nobody or where unasked."""
 
     id: str
     who: Who
@@ -93,48 +96,7 @@ class ExamLine:
     reason: str
     started: str
     progress: str
-
-
-@dataclass(frozen=True)
-class ExamGroup:
-    """The exams that are in one state."""
-
-    title: str
-    exams: tuple[ExamLine, ...]
-
-
-@dataclass(frozen=True)
-class AlertLine:
-    """An emergency that no physician has seen. pathway: the clinic's own words, may be empty."""
-
-    exam_id: str
-    who: Who
-    says: str
-    since: str
-    pathway: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class AlertsPage(Page):
-    """alerts.html, and a part of worklist.html: emergencies that no physician has seen."""
-
-    alerts: tuple[AlertLine, ...]
-
-    @property
-    def mark(self) -> str:
-        """Tells these alerts from others, without a name in it."""
-        shown = [(each.exam_id, each.says, each.since, each.pathway) for each in self.alerts]
-        return hashlib.sha256(repr(shown).encode()).hexdigest()[:16]
-
-
-@dataclass(frozen=True, kw_only=True)
-class WorklistPage(AlertsPage):
-    """worklist.html. found: None where nobody searched."""
-
-    groups: tuple[ExamGroup, ...]
-    searched: str = ""
-    found: tuple[Who, ...] | None = None
-    search_fault: str = ""
+    here: str = ""
 
 
 @dataclass(frozen=True)
@@ -164,10 +126,11 @@ class NewPatientPage(Page):
 
 @dataclass(frozen=True, kw_only=True)
 class PatientPage(Page):
-    """patient.html."""
+    """patient.html. may_start: whether the reader may start another exam."""
 
     who: Who
     exams: tuple[ExamLine, ...]
+    may_start: bool
     reason: Field
 
 

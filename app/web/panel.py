@@ -1,6 +1,6 @@
 """What the exam adds up to, in the words and the order of the panel beside the sheet."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from app.assess.assessment import (
     URGENCIES,
@@ -40,12 +40,24 @@ from app.web.sheet_view import MedicineLine
 # More than three warnings at once are not read.
 MOST_WARNINGS = 3
 MOST_ASKED = 4
+CALL = "Call the physician now"
 
 
-def panel(exam: Exam, assessment: Assessment, knowledge: Knowledge) -> PanelView:
-    """The panel."""
+def panel(
+    exam: Exam,
+    assessment: Assessment,
+    knowledge: Knowledge,
+    pathways: Mapping[str, str],
+    *,
+    for_nurse: bool = False,
+) -> PanelView:
+    """The panel.
+
+    pathways: the clinic's own words by the id of a warning or a step. for_nurse: the reader has to
+    call a physician where there is an emergency.
+    """
     raised = [
-        _warning(each, knowledge)
+        _warning(each, knowledge, pathways, for_nurse=for_nurse)
         for each in assessment.warnings
         if each is not assessment.fall_risk
     ]
@@ -56,7 +68,7 @@ def panel(exam: Exam, assessment: Assessment, knowledge: Knowledge) -> PanelView
     is_empty = not exam.cells and exam.medicines is None
     falls = _falls(assessment, knowledge)
     return PanelView(
-        alarm=" ".join(f"EMERGENCY: {each.label}." for each in emergencies),
+        alarm=_alarm(emergencies),
         headline="Nothing recorded yet" if is_empty else _headline(others, categories),
         is_empty=is_empty,
         emergencies=emergencies,
@@ -64,7 +76,7 @@ def panel(exam: Exam, assessment: Assessment, knowledge: Knowledge) -> PanelView
         more_warnings=others[MOST_WARNINGS:],
         categories=categories,
         falls=falls,
-        steps=_steps(assessment, knowledge),
+        steps=_steps(assessment, knowledge, pathways),
         ask=asked[:MOST_ASKED],
         more_ask=asked[MOST_ASKED:],
         conflicts=tuple(
@@ -102,6 +114,13 @@ def _headline(others: Sequence[WarningView], categories: Sequence[CategoryView])
     return ". ".join(parts) or "No pattern in what is recorded so far"
 
 
+def _alarm(emergencies: Sequence[WarningView]) -> str:
+    """All emergencies in one line, which begins with the call where there is one to make."""
+    says = [f"EMERGENCY: {each.label}." for each in emergencies]
+    calls = dict.fromkeys(f"{each.call}." for each in emergencies if each.call)
+    return " ".join([*calls, *says])
+
+
 def _category(found: CategoryFound, knowledge: Knowledge) -> CategoryView:
     category = knowledge.categories[found.id]
     return CategoryView(
@@ -121,7 +140,9 @@ def _category(found: CategoryFound, knowledge: Knowledge) -> CategoryView:
     )
 
 
-def _warning(raised: WarningRaised, knowledge: Knowledge) -> WarningView:
+def _warning(
+    raised: WarningRaised, knowledge: Knowledge, pathways: Mapping[str, str], *, for_nurse: bool
+) -> WarningView:
     warning = knowledge.warnings[raised.id]
     labels = {each.id: each.label for each in warning.qualifier}
     return WarningView(
@@ -132,6 +153,8 @@ def _warning(raised: WarningRaised, knowledge: Knowledge) -> WarningView:
         urgency_short=urgency_words(raised.urgency).partition(",")[0],
         label=warning.label,
         says=warning.says,
+        pathway=pathways.get(raised.id, ""),
+        call=CALL if for_nurse and raised.urgency == "emergency" else "",
         qualifiers=tuple(labels[each] for each in raised.qualifiers),
         because=_lines(raised.because, knowledge),
         missing=_asked_lines(raised.missing, knowledge),
@@ -155,13 +178,16 @@ def _falls(assessment: Assessment, knowledge: Knowledge) -> FallsView:
     )
 
 
-def _steps(assessment: Assessment, knowledge: Knowledge) -> tuple[StepsView, ...]:
+def _steps(
+    assessment: Assessment, knowledge: Knowledge, pathways: Mapping[str, str]
+) -> tuple[StepsView, ...]:
     groups = []
     for urgency in URGENCIES:
         steps = tuple(
             StepView(
                 knowledge.steps[step.id].says,
                 ", ".join(_name_of(each, knowledge) for each in step.because),
+                pathways.get(step.id, ""),
             )
             for step in assessment.next_steps
             if step.urgency == urgency

@@ -32,7 +32,10 @@ class CategoryView:
 
 @dataclass(frozen=True)
 class WarningView:
-    """One warning with its reasons."""
+    """One warning with its reasons. pathway: the clinic's own, in its lines; "" where none is set.
+
+    call: whom the reader is to call first of all, in words; "" for who is called.
+    """
 
     id: str
     urgency: str
@@ -40,6 +43,8 @@ class WarningView:
     urgency_short: str
     label: str
     says: str
+    pathway: str
+    call: str
     qualifiers: tuple[str, ...]
     because: tuple[str, ...]
     missing: tuple[str, ...]
@@ -61,10 +66,11 @@ class FallsView:
 
 @dataclass(frozen=True)
 class StepView:
-    """One step to consider, and what it follows from."""
+    """One step to consider, what it follows from, and the clinic's own pathway or ""."""
 
     says: str
     because: str
+    pathway: str
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from app.store.engine import reading, writing
 from app.store.exams import exams_of, start_exam
 from app.store.patients import PatientCard, add_patient, check_patient, find_patients, patient
 from app.store.refusals import BadForm
-from app.web.allowed import require
+from app.web.allowed import may, require
 from app.web.answers import see_other, show
 from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields
@@ -60,7 +60,7 @@ def save_new_patient(request: Request, form: FormFields) -> Response:
 def show_patient(request: Request, patient_id: str) -> Response:
     """A patient with their exams."""
     me = require(request, "patient", "read")
-    page = _patient_page(request, patient_id, Field())
+    page = _patient_page(request, me, patient_id, Field())
     noted(request, me, "read", patient_id=patient_id)
     return show(request, "patient.html", page)
 
@@ -74,7 +74,8 @@ def save_exam(request: Request, patient_id: str, form: FormFields) -> Response:
         with writing(request.app.state.engine) as session:
             exam = start_exam(session, patient_id, me.recorder, reason, datetime.now(UTC))
     except BadForm as bad:
-        page = _patient_page(request, patient_id, Field(reason, sentence(bad.faults["reason"])))
+        fault = sentence(bad.faults["reason"])
+        page = _patient_page(request, me, patient_id, Field(reason, fault))
         return show(request, "patient.html", page, status=422)
     return see_other(sheet_path(exam.id, part_for("", me.role)))
 
@@ -116,7 +117,7 @@ def _new_patient_page(
     )
 
 
-def _patient_page(request: Request, patient_id: str, reason: Field) -> PatientPage:
+def _patient_page(request: Request, me: SignedIn, patient_id: str, reason: Field) -> PatientPage:
     with reading(request.app.state.engine) as session:
         card = patient(session, patient_id)
         rows = exams_of(session, patient_id)
@@ -125,5 +126,6 @@ def _patient_page(request: Request, patient_id: str, reason: Field) -> PatientPa
         faults=(Fault("reason", reason.fault),) if reason.fault else (),
         who=who(card, today()),
         exams=tuple(exam_line(row) for row in rows),
+        may_start=may(me, "exam", "write"),
         reason=reason,
     )

@@ -1,6 +1,7 @@
-"""The audit of what was refused: every write that was not let through leaves one row."""
+"""The audit of what was refused: every write, and every page that a role does not open, a row."""
 
 from datetime import UTC, datetime
+from http import HTTPStatus
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
@@ -14,13 +15,15 @@ from app.store.patients import is_id
 from app.web.forms import SAFE_METHODS
 from app.web.identity import source_of, visit_of
 
-REFUSED = (401, 403, 404, 409, 412, 413, 415, 422)
+REFUSED: tuple[int, ...] = (401, 403, 404, 409, 412, 413, 415, 422)
 
 
 class NoteRefused:
-    """Notes each refused write, with the route's pattern and without anything that was sent.
+    """Notes each refusal with the route's pattern and without anything that was sent.
 
-    What a route has already noted in words of its own is not noted twice.
+    Of what was only to be seen it notes what the role does not open; a page that asks by itself
+    for what is new would note that every few seconds, and is left out. What a route has already
+    noted in words of its own is not noted twice.
     """
 
     def __init__(self, app: ASGIApp) -> None:
@@ -28,16 +31,15 @@ class NoteRefused:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
-        if (
-            scope["type"] != "http"
-            or scope["method"] in SAFE_METHODS
-            or scope["path"].startswith("/api/")
-        ):
+        if scope["type"] != "http" or scope["path"].startswith("/api/"):
             await self.app(scope, receive, send)
             return
+        statuses = REFUSED
+        if scope["method"] in SAFE_METHODS:
+            statuses = () if scope["path"].endswith("/updates") else (HTTPStatus.FORBIDDEN,)
 
         async def note_and_send(message: Message) -> None:
-            if message["type"] == "http.response.start" and message["status"] in REFUSED:
+            if message["type"] == "http.response.start" and message["status"] in statuses:
                 # Before the answer goes out, so that a refusal that was seen is noted.
                 await run_in_threadpool(_note, Request(scope), message["status"])
             await send(message)

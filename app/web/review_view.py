@@ -105,7 +105,9 @@ def review_page(
         side_query=settled.side_query,
         are_suggestions_open=not reviewed.settings.impression_first or bool(review.impression),
         # The steps stand below, each with its decision.
-        panel=replace(panel(held.exam, reviewed.assessment, known), steps=()),
+        panel=replace(
+            panel(held.exam, reviewed.assessment, known, reviewed.settings.pathways), steps=()
+        ),
         suggestions=tuple(
             _suggestion(each, reviewed, known, typed) for each in settled.suggestions
         ),

@@ -1,6 +1,6 @@
 """The act of signing: everything is rendered once, and then kept in one transaction."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -20,7 +20,8 @@ from app.store.review import Review
 from app.store.signatures import Signature, hash_of
 from app.store.signed_content import signed_content
 from app.store.signing import Signing, sign
-from app.web.documents import report_of, site_of
+from app.web.answers import site_of
+from app.web.documents import report_of
 from app.web.identity import SignedIn
 from app.web.review_view import MEANING, Reviewed
 from app.web.wording import local
@@ -100,7 +101,13 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
 
     def report(block: SignatureBlock) -> ReportInput:
         return signed_report(
-            request, held, reviewed.review, reviewed.assessment, block, signed_at=act.signed_at
+            request,
+            held,
+            reviewed.review,
+            reviewed.assessment,
+            block,
+            signed_at=act.signed_at,
+            pathways=reviewed.settings.pathways,
         )
 
     signing = act.finish(held, content, version, report)
@@ -117,8 +124,13 @@ def signed_report(
     amendments: tuple[Amendment, ...] = (),
     *,
     signed_at: datetime,
+    pathways: Mapping[str, str],
 ) -> ReportInput:
-    """What the signed page and the note are made from. signed_at: of the newest piece."""
+    """What the signed page and the note are made from.
+
+    signed_at: of the newest piece. pathways: the clinic's when the exam was signed; they and its
+    name belong to the page, whose bytes are kept under their hash, and not to the signed content.
+    """
     return report_of(
         held,
         site_of(request),
@@ -127,6 +139,7 @@ def signed_report(
         state="amended" if amendments else "signed",
         impression=review.impression,
         plan=review.plan,
+        pathways=pathways,
         decisions=decisions_of(review, assessment),
         signature=block,
         amendments=amendments,

@@ -12,6 +12,7 @@ from app.report.page import ReportInput
 from app.report.phrases import clean_lines, day, moment
 from app.report.signed import KINDS, SignatureBlock
 from app.report.signed import Amendment as PrintedAmendment
+from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading, writing
 from app.store.entries import OPEN_STATES
 from app.store.exams import ExamRecord, exam_record
@@ -104,6 +105,8 @@ def _amended(
     engine, act = request.app.state.engine, Act.begin(request, me, MEANING)
     with reading(engine) as session:
         pieces, review = signatures(session, held.id), review_of(session, held.id)
+        # Those of today did not stand on the page that was signed.
+        pathways = clinic_settings(session, at=pieces[0].signed_at).pathways
     if pieces[-1].number != after:
         raise StaleReview
     content = amended_content(
@@ -125,6 +128,7 @@ def _amended(
             block_of(pieces[0]),
             (*(_printed(each) for each in pieces[1:]), new),
             signed_at=act.signed_at,
+            pathways=pathways,
         )
 
     signing = act.finish(held, content, pieces[0].knowledge, report)

@@ -19,12 +19,9 @@ from app.store.refusals import StaleRevision
 from app.store.signatures import signatures
 from app.web.allowed import require, someone
 from app.web.answers import show
-from app.web.exam_page import saved_page
-from app.web.identity import SignedIn
+from app.web.exam_page import Reader, saved_page
 from app.web.meanwhile import here_view, places, state_view
 from app.web.pages import SavedPage, UpdatesPage
-from app.web.sections import writable
-from app.web.sheet import part_for
 
 router = APIRouter()
 
@@ -63,7 +60,7 @@ def updates(
     with reading(engine) as session:
         present = here_view(who_is_here(session, exam_id, now, me.token_hash))
         if (now_at, now_state) != (since, state):
-            changes = _changes(session, exam_id, part, since, me)
+            changes = _changes(request, session, exam_id, part, since)
     if changes is None and present.mark == here:
         return Response(status_code=204)
     page = UpdatesPage(
@@ -75,15 +72,13 @@ def updates(
     return answer
 
 
-def _changes(session: Session, exam_id: str, part: str, since: int, me: SignedIn) -> SavedPage:
+def _changes(request: Request, session: Session, exam_id: str, part: str, since: int) -> SavedPage:
     """What was recorded since, and in what state the exam is now."""
     held = exam_record(session, exam_id)
     return saved_page(
         held,
-        part_for(part, me.role),
-        writable(me, held.state),
+        Reader.of(request, part, held.state),
         None,
         since=since,
-        me=me.actor,
         state=state_view(held.state, signatures(session, exam_id)),
     )

@@ -46,7 +46,8 @@ def _progress(row: WorklistRow) -> str:
         return f"started by {row.started_by}, nothing recorded yet"
     last = local(row.last_recorded_at)
     entries = "1 entry" if row.entry_count == 1 else f"{row.entry_count} entries"
-    return f"{entries}, the last by {row.last_recorded_by} on {day(last)} {last:%H:%M}"
+    by = f" by {', '.join(row.recorders)}" if len(row.recorders) > 1 else ""
+    return f"{entries}{by}, the last by {row.last_recorded_by} on {day(last)} {last:%H:%M}"
 
 
 def local(moment: datetime) -> datetime:

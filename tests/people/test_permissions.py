@@ -67,6 +67,7 @@ PROMISED: list[tuple[str, str, set[str], set[str]]] = [
 ]
 # What an administrator may see under emergency access, and nobody ever changes by it.
 IN_EMERGENCY = {
+    *product(("worklist", "patient"), NO_EXAM),
     *product(("chart", "document"), NO_EXAM | EXAM),
     *product(("nurse_part", "physician_part", "medicines"), EXAM),
 }

@@ -258,6 +258,10 @@ def nasty_report() -> ReportInput:
         reason='<a href="file:///etc/passwd">x</a> ' + "reason " * 200 + "\ud800\x00\u2028end",
         recorded_by=("<b>N</b>",) * 12,
         bulk_stations=tuple(station.id for station in vocabulary().stations),
+        pathways=dict.fromkeys(
+            (*knowledge().warnings, *knowledge().steps),
+            "<i>ward</i> " + "W" * 300 + "\n\u202eturned\n" + "call " * 30,
+        ),
         demo=True,
     )
 

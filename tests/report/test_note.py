@@ -277,6 +277,14 @@ def test_the_same_exam_gives_the_same_note(exam: Exam) -> None:
     assert note(report(exam)) == note(report(turned))
 
 
+def test_the_clinics_pathways_stay_out_of_the_note() -> None:
+    """It is pasted into somebody else's record, and has no room for more than what was found."""
+    found = report(emergency_exam())
+    everywhere = dict.fromkeys((*knowledge().warnings, *knowledge().steps), "Ring 4417")
+
+    assert note(found) == note(replace(found, pathways=everywhere))
+
+
 def test_a_nasty_exam_leaves_a_quiet_note() -> None:
     """Markup, endless words, other scripts and invisible characters stay inside their line."""
     assert_keeps_its_limits(note(nasty_report()))

@@ -17,6 +17,7 @@ from tests.report.reading import (
     words_of,
 )
 from tests.report.samples import (
+    emergency_exam,
     mirrored,
     one_sided_exam,
     read,
@@ -130,6 +131,27 @@ def test_an_emergency_stands_before_everything_that_was_found() -> None:
     ]
 
     assert sorted(places) == places
+
+
+def test_the_clinics_pathways_stand_beside_their_warning_and_their_step() -> None:
+    """Whoever holds the page knows whom to call; where the clinic set none it reads as before."""
+    set_here = {
+        "cord_compression": "Registrar on call, 4417.\nThen the scanner, 4420.",
+        "short_course": "Letter to neurology.",
+        "emergency_transfer": "Ambulance desk <7070>",
+        "refer_neurology": "Not for this\u202e page alone",
+    }
+    (text, _) = words_of(pdf(report(emergency_exam(), pathways=set_here), knowledge()))
+    (before, _) = pages("emergency")
+
+    for words in (
+        "[1, 2, 3] Clinic’s pathway Registrar on call, 4417. / Then the scanner, 4420. Because",
+        "consider imaging and referral soon. [1] Clinic’s pathway Letter to neurology. Because",
+        "by the local emergency pathway [1]. Clinic’s pathway Ambulance desk <7070> Consider",
+        "referral to neurology [1]. Clinic’s pathway Not for this page alone Consider",
+    ):
+        assert words in text
+    assert "Clinic’s pathway" not in before
 
 
 def test_the_nurse_page_says_what_nobody_has_examined_yet() -> None:

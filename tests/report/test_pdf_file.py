@@ -138,6 +138,7 @@ def test_markup_that_somebody_typed_is_printed_as_text() -> None:
     assert '<a href="file:///etc/passwd">x</a> reason' in text
     assert "<script>alert(1)</script> 10 mg" in text
     assert "pain <b>bold</b> & {{ 7*7 }}" in text
+    assert "Clinic’s pathway <i>ward</i> WWW" in text
     assert "/Annots" not in opened("nasty").pages[0]
 
 

@@ -154,3 +154,20 @@ def test_a_setting_whose_time_is_over_is_no_reason_to_stop(engine: Engine) -> No
         session.add(SettingRow(name="pathway.retired", value="x", by="Ada", at=NOW + MINUTE))
 
     assert {"retired": "x"} == dict(stored(engine).pathways)
+
+
+def test_the_settings_of_an_earlier_day_can_be_read(engine: Engine) -> None:
+    """What stands on a page that was signed then must not change with what is set now."""
+    for minutes, ward in ((0, "Ward B"), (2, "Ward C"), (4, "")):
+        with writing(engine) as session:
+            changed = {f"pathway.{WARNING}": ward}
+            now = NOW + minutes * MINUTE
+            change_settings(session, changed, actor=ADMINISTRATOR, now=now)
+
+    def at(minutes: int) -> dict[str, str]:
+        with reading(engine) as session:
+            return dict(clinic_settings(session, at=NOW + minutes * MINUTE).pathways)
+
+    assert [{}, {WARNING: "Ward B"}, {WARNING: "Ward B"}, {WARNING: "Ward C"}, {}] == [
+        at(minutes) for minutes in (-1, 0, 1, 3, 5)
+    ]

@@ -11,7 +11,7 @@ from app.exam.record import Patient
 from app.exam.vocabulary import Side
 from app.store.actor import Recorder
 from app.store.engine import reading, writing
-from app.store.exams import exams_of, start_exam, worklist
+from app.store.exams import closed_before, exam_row, exams_of, start_exam, worklist
 from app.store.refusals import BadForm, NotFound, StaleRevision, Unreadable
 from tests.store.clinic import (
     MINUTE,
@@ -25,6 +25,7 @@ from tests.store.clinic import (
 )
 
 RIGHT, LEFT = Side.RIGHT, Side.LEFT
+WEEK = timedelta(days=7)
 
 
 def test_a_new_exam_is_open_and_empty(engine: Engine) -> None:
@@ -168,17 +169,61 @@ def test_the_worklist_shows_the_newest_first(engine: Engine) -> None:
     write(engine, middle.id, {("tug_s", None): None}, 1, PHYSICIAN, NOW + 3 * MINUTE)
     with reading(engine) as session:
         rows = worklist(session)
-        first_two = worklist(session, limit=2)
 
     assert [newest.id, middle.id, oldest.id] == [row.exam_id for row in rows]
-    assert rows[:2] == first_two
     assert [newest.patient, middle.patient, oldest.patient] == [row.patient for row in rows]
     assert [(None, None, 0), (PHYSICIAN.name, NOW + 3 * MINUTE, 3), (None, None, 0)] == [
         (row.last_recorded_by, row.last_recorded_at, row.entry_count) for row in rows
     ]
+    assert [(), (NURSE.name, PHYSICIAN.name), ()] == [row.recorders for row in rows]
     assert [("open", "shaky hands", NURSE.name)] * 3 == [
         (row.state, row.reason, row.started_by) for row in rows
     ]
+
+
+def test_who_recorded_first_is_named_first(engine: Engine) -> None:
+    """Each once, in the order in which they came to the exam."""
+    exam = an_exam(engine)
+    for revision, recorder in enumerate((PHYSICIAN, NURSE, PHYSICIAN)):
+        write(engine, exam.id, {("tug_s", None): 9 + revision}, revision, recorder)
+    with reading(engine) as session:
+        (row,) = worklist(session)
+
+    assert ((PHYSICIAN.name, NURSE.name), PHYSICIAN.name, 3) == (
+        row.recorders,
+        row.last_recorded_by,
+        row.entry_count,
+    )
+
+
+def in_state(engine: Engine, state: str, started_at: datetime) -> str:
+    """An exam of a patient of its own, in a state; its id."""
+    exam = an_exam(engine, started_at, chart_number=f"{state} {started_at}")
+    with writing(engine) as session:
+        exam_row(session, exam.id).state = state
+    return exam.id
+
+
+def test_what_waits_for_somebody_stays_listed_and_what_is_closed_is_limited(
+    engine: Engine,
+) -> None:
+    """An exam that was forgotten last week is seen this morning; signed ones would bury it."""
+    waiting = [in_state(engine, state, NOW - WEEK) for state in ("open", "ready")]
+    closed = [in_state(engine, "signed", NOW - n * MINUTE) for n in (1, 2, 3)]
+    amended = in_state(engine, "amended", NOW - 4 * MINUTE)
+    of_today = [in_state(engine, state, NOW) for state in ("signed", "amended")]
+    with reading(engine) as session:
+        rows = worklist(session, today_since=NOW, limit=2)
+        on_no_day = worklist(session, limit=3)
+        counted = closed_before(session, NOW)
+
+    listed = [row.exam_id for row in rows]
+    assert {*of_today, *closed[:2], *waiting} == set(listed)
+    assert closed[:2] == listed[2:4]
+    assert sorted(rows, key=lambda row: row.started_at, reverse=True) == rows
+    assert {"signed": 3, "amended": 1} == counted
+    assert amended not in listed
+    assert {*of_today, closed[0], *waiting} == {row.exam_id for row in on_no_day}
 
 
 def test_the_exams_of_a_patient_are_only_theirs(engine: Engine) -> None:

@@ -10,7 +10,7 @@ from sqlmodel import select
 
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord
-from app.store.presence import GONE_AFTER, WRITTEN_EVERY, Present, here, is_due, seen
+from app.store.presence import GONE_AFTER, WRITTEN_EVERY, Present, here, here_in, is_due, seen
 from app.store.tables import PresenceRow
 from tests.store.clinic import NOW, an_exam
 
@@ -40,6 +40,21 @@ def test_each_sees_the_other_and_not_themselves(engine: Engine, exam: ExamRecord
     assert [PER] == others(engine, exam.id, but="n")
     assert [NGOZI] == others(engine, exam.id, but="p")
     assert [NGOZI, PER] == others(engine, exam.id)
+
+
+def test_who_is_at_which_exam_of_many(engine: Engine, exam: ExamRecord) -> None:
+    """The worklist asks once for all of them; one at which nobody is is not named."""
+    second, third = (an_exam(engine, chart_number=f"T-{n}") for n in (2, 3))
+    at(engine, exam.id, "n", NGOZI)
+    at(engine, exam.id, "p", PER)
+    at(engine, second.id, "p", PER, NOW - GONE_AFTER)
+    at(engine, third.id, "p", PER)
+    with reading(engine) as session:
+        asked = [exam.id, second.id]
+
+        assert {exam.id: [NGOZI, PER]} == here_in(session, asked, NOW, "")
+        assert {exam.id: [PER]} == here_in(session, asked, NOW, "n")
+        assert {} == here_in(session, [], NOW, "")
 
 
 def test_who_goes_on_is_seen_there(engine: Engine, exam: ExamRecord) -> None:

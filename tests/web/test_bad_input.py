@@ -330,7 +330,7 @@ def test_the_api_answers_bad_input_with_the_list_of_faults(
     clinic: Clinic, content: str | bytes, says: str
 ) -> None:
     """The same words as the command line."""
-    for kind in ("application/json", "text/plain"):
+    for content_type in ("application/json", "text/plain"):
         answer = clinic.client.post(
             "/api/assess", content=content, headers={"content-type": content_type}
         )

@@ -116,7 +116,7 @@ def test_every_page_is_whole_and_carries_the_guards(
 
         assert 200 == answer.status_code, path
         assert answer.text.startswith("<!DOCTYPE html>"), path
-        assert f"<title>{label} – Evenhand</title>" in unescape(answer.text), path
+        assert f"<title>{label} – Evenhand, Harbour Clinic</title>" in unescape(answer.text), path
         assert label in text, path
         assert DISCLAIMER in text, path
         assert "_" not in text, path

@@ -15,13 +15,13 @@ from jinja2 import Environment, FileSystemLoader, nodes
 from app.assess.words import DISCLAIMER
 from app.main import ROUTERS, create_app
 from app.settings import ROOT, Settings
-from app.web import account_pages, pages, review_pages
+from app.web import account_pages, pages, review_pages, worklist_pages
 from app.web.guard import CONTENT_SECURITY_POLICY
 from tests.web.clinic import HTMX, PHYSICIAN, Clinic
 
 PAGE_OF = {
-    "worklist.html": pages.WorklistPage,
-    "alerts.html": pages.AlertsPage,
+    "worklist.html": worklist_pages.WorklistPage,
+    "worklist_updates.html": worklist_pages.WorklistUpdatesPage,
     "patient_new.html": pages.NewPatientPage,
     "patient.html": pages.PatientPage,
     "exam.html": pages.ExamPage,
@@ -46,7 +46,7 @@ PARTS_OF = {
     "exam.html": ("base.html", "_faults.html", "_panel.html"),
     "saved.html": ("_panel.html",),
     "updates.html": (),
-    "alerts.html": (),
+    "worklist_updates.html": (),
     "review_saved.html": (),
 }
 

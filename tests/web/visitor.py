@@ -101,7 +101,7 @@ class Visitor:
         """A new patient; the sheet is open afterwards. The exam's id."""
         answer = self.context.request.post(
             "/patients/new",
-            form=PERSON | changed,
+            form={**PERSON, **changed},
             headers={TOKEN_HEADER: form_token(self.token)},
             max_redirects=0,
         )
