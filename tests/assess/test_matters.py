@@ -234,7 +234,8 @@ def test_a_residue_comes_out_as_its_condition_does(
     world = world_of(exam, KNOWN)
     made = Residues(world)
     rules = data.draw(st.lists(st.sampled_from(CONDITIONS), min_size=2, max_size=4))
-    found = {each: made.of(each) for each in (*map(AnySide, conditions), *rules)}
+    asked: list[Expression] = [*map(AnySide, conditions), *rules]
+    found = {each: made.of(each) for each in asked}
     named = dict.fromkeys(leaf.open for residue in found.values() for leaf in places(residue))
     cells = [each for each in named if each[0] in vocabulary()]
     # What was tried and could not be judged is not open.

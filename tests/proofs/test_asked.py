@@ -67,7 +67,7 @@ def test_what_is_missing_and_not_asked_for_could_change_nothing(proofs: Proofs, 
 
 @given(exam=exams())
 def test_what_a_pattern_misses_is_what_is_asked_for_its_sake(exam: Exam) -> None:
-    """The line beside the pattern and the list of what to examine next say the same."""
+    """The line beside it and the list of what to ask next agree, in exams drawn at random."""
     found = assess(exam, knowledge())
     asked = {
         (rule, each.finding, side)

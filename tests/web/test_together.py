@@ -368,7 +368,7 @@ def test_a_server_that_does_not_answer_is_told_and_asked_again(
     nurse.answer(STOOPED, "2 definite")
     visitor.context.set_offline(False)
 
-    expect(chosen(page, STOOPED)).to_have_value("2")
+    expect(chosen(page, STOOPED)).to_have_value("2", timeout=20_000)
     expect(says).to_be_empty()
 
 
