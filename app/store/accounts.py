@@ -158,7 +158,8 @@ def change_account(
 ) -> Account:
     """Change a name or role, or let somebody in no longer, or again.
 
-    Who is let in no longer, or in another role, is signed out everywhere.
+    Who is let in no longer, or in another role, is signed out everywhere; codes of somebody who is
+    let in no longer are void, also when they are let in again.
     Raises: NotFound; BadForm, also where no administrator would be left who can sign in.
     """
     faults: dict[str, str] = {}
@@ -178,6 +179,8 @@ def change_account(
         session.flush()
         if not is_active or "role" in changed:
             end_sign_ins(session, row.id, now)
+        if not is_active:
+            void_invitations(session, row.id)
         _note(session, actor, "change_account", now, row, **changed)
     return account_of(row)
 

@@ -162,3 +162,17 @@ def test_two_first_administrators_cannot_be_made_at_once(engine: Engine) -> None
     )
 
     assert [NotFound] == [type(each) for each in refused]
+
+
+def test_a_code_of_somebody_who_was_let_in_no_longer_stays_void(engine: Engine) -> None:
+    """The note may lie where it lay when the account was closed."""
+    whose = an_account(engine, password=None)
+    given(engine, whose.id)
+    for is_active in (False, True):
+        with writing(engine) as session:
+            change_account(
+                session, whose.id, printed_name=whose.printed_name, role=whose.role,
+                is_active=is_active, actor=ADMINISTRATOR, now=NOW,
+            )  # fmt: skip
+
+    assert not is_valid(engine)
