@@ -19,7 +19,7 @@
 
   const revision = () => document.getElementById("revision").value;
   const isSaving = () => document.querySelector("[data-save].htmx-request") !== null;
-  const isLocked = () => document.documentElement.classList.contains("is-locked");
+  const isLocked = () => document.querySelector("body > .lock-screen") !== null;
   const isWatched = () => !document.hidden && !isStopped && !isLocked();
 
   // ---- asking

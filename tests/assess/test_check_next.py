@@ -164,6 +164,12 @@ def test_what_could_not_be_tested_is_not_asked_for_again() -> None:
     assert not any(each.startswith("posture_tremor_onset") for each in asked(text + "untestable"))
 
 
+def test_what_the_falls_group_asked_for_and_could_not_be_tested_is_not_asked_for_again() -> None:
+    """A timed rise that pain made impossible today."""
+    assert "tug_s" in asked("hx_falls_12m 1")
+    assert "tug_s" not in asked("hx_falls_12m 1; tug_s untestable")
+
+
 @pytest.mark.parametrize("finding", ["hx_constipation", "hx_dream_enactment", "blinks_per_min"])
 def test_what_no_rule_speaks_of_is_never_asked_for(finding: str) -> None:
     """It can change no level and no warning."""

@@ -12,6 +12,7 @@ from types import MappingProxyType
 import pytest
 
 from app.assess.assess import assess
+from app.assess.assessment import Reason
 from app.assess.medicines import CheckedMedicines
 from app.assess.warnings import judge_fall_risk
 from app.assess.world import ExamWorld
@@ -171,6 +172,13 @@ def test_another_level_rests_on_every_answer_and_test() -> None:
     assert ["hx_falls_12m", "hx_unsteady", "hx_fear_of_falling"] == because(
         "hx_falls_12m 0; hx_unsteady no; hx_fear_of_falling no"
     )
+
+
+def test_what_a_level_rests_on_is_told_with_what_was_answered() -> None:
+    """No falls and no answer about falls are not the same."""
+    found = assessed("hx_falls_12m 0; hx_unsteady no").fall_risk.because
+
+    assert [Reason("hx_falls_12m", None, 0), Reason("hx_unsteady", None, False)] == list(found)
 
 
 @pytest.mark.parametrize(

@@ -160,6 +160,15 @@ def test_what_is_answered_away_decides_nothing() -> None:
     assert decide(residue, lambda each: each == SURE) == deciding(residue, only_if_sure=True)
 
 
+def test_three_of_four_are_counted_to_the_third() -> None:
+    """Two could not be tested: the two others cannot make it three, only that it is not."""
+    open_: list[Open] = [("a", None), ("c", None)]
+    residue = Joint(3, (UNSURE, *(Leaf(each, (NEVER, SURE, UNSURE)) for each in open_), UNSURE))
+
+    assert set() == deciding(residue, only_if_sure=True)
+    assert set(open_) == deciding(residue, only_if_sure=False)
+
+
 # ---- how members join
 
 

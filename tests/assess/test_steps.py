@@ -197,6 +197,23 @@ def test_a_step_names_what_it_follows_from() -> None:
     assert ("stroke_like", "acute_ataxia", "after_head_injury") == causes["emergency_transfer"]
 
 
+def test_copper_names_the_patterns_that_fit_and_no_other() -> None:
+    """A pattern that is only possible is no reason for it."""
+    found = assessed("chorea right 1; dystonia_midline 1; rest_tremor_jaw 1", age=80)
+    (copper,) = [step for step in found.next_steps if step.id == "test_copper"]
+
+    assert ("dystonia", "chorea") == copper.because
+
+
+def test_a_step_names_its_source() -> None:
+    """So that it can be looked up before it is followed."""
+    found = assessed("drift right 1; hx_onset sudden; hx_memory yes")
+    sources = {step.id: step.sources for step in found.next_steps}
+
+    assert ("nice_ng127",) == sources["emergency_transfer"]
+    assert () == sources["check_cognition"]
+
+
 def test_a_step_is_as_urgent_as_the_most_urgent_of_its_causes() -> None:
     """Where the contract gives it none of its own."""
     assert (
