@@ -219,7 +219,7 @@ def joined(words: str, parts: list[object]) -> object:
     return at_least(int(found[2] or 1), truths)
 
 
-@settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=20, suppress_health_check=[HealthCheck.too_slow], deadline=None)
 @given(exams())
 def test_an_explanation_says_what_the_assessment_says(exam: Exam) -> None:
     """The same level, and a caution that is there in the one is there in the other."""
@@ -520,7 +520,7 @@ def test_what_is_asked_for_on_both_sides_is_changed_on_both() -> None:
     )
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow], deadline=None)
 @example(exam_of(f"{BRADYKINESIA}; {RIGID}; nystagmus yes; veering 1; hx_levodopa none"))
 @given(exams())
 def test_every_change_in_any_exam_gives_the_level_it_says(exam: Exam) -> None:
