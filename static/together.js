@@ -6,42 +6,21 @@
   const asking = document.getElementById("together");
   if (!window.htmx || !asking) return;
 
-  const EVERY_MS = 2000;
-  const LONGEST_MS = 30000; // between two questions to a server that does not answer
   const MARKED_MS = 15000; // how long a colleague's entry is marked
   const sheet = document.getElementById("sheet");
   const held = new Map(); // by the id of a cell: what it will be once no hand is in it
-  let wait = EVERY_MS;
-  let next = 0;
-  let isStopped = false;
   let station = "";
   let since = "0"; // the revision that the page showed when the last request was sent
 
   const revision = () => document.getElementById("revision").value;
   const isSaving = () => document.querySelector("[data-save].htmx-request") !== null;
-  const isLocked = () => document.querySelector("body > .lock-screen") !== null;
-  const isWatched = () => !document.hidden && !isStopped && !isLocked();
-
-  // ---- asking
-
-  function later() {
-    clearTimeout(next);
-    if (isWatched()) next = setTimeout(ask, wait);
-  }
-
-  function ask() {
-    later();
-    // The answer to an entry brings the same.
-    if (isWatched() && !isSaving() && !asking.matches(".htmx-request")) {
-      htmx.trigger(asking, "look");
-    }
-  }
-
-  function goOn() {
-    isStopped = false;
-    wait = EVERY_MS;
-    ask();
-  }
+  const { ask, isLocked, goOnIfStopped } = keepAsking({
+    element: asking,
+    everyMs: 2000,
+    isFree: () => !isSaving(), // The answer to an entry brings the same.
+    lost: "No answer: what colleagues do is not shown.",
+    ended: "What colleagues do is no longer shown: load the page again.",
+  });
 
   document.body.addEventListener("htmx:configRequest", (event) => {
     since = revision();
@@ -60,27 +39,8 @@
   });
   document.body.addEventListener("htmx:afterRequest", (event) => {
     const { elt, xhr } = event.detail;
-    if (elt !== asking) {
-      if (xhr.status < 400 && xhr.status) saved(elt);
-      return;
-    }
-    const isAnswered = xhr.status > 0 && xhr.status < 400;
-    isStopped = xhr.status >= 400 && xhr.status < 500;
-    wait = isAnswered ? EVERY_MS : Math.min(2 * wait, LONGEST_MS);
-    if (isAnswered) tell("");
-    else if (!isStopped) tell("No answer: what colleagues do is not shown.");
-    // Where nobody is signed in the page says so itself, and goes on when somebody is.
-    else if (xhr.status !== 401) tell("What colleagues do is no longer shown: load the page again.");
-    later();
+    if (elt !== asking && xhr.status < 400 && xhr.status) saved(elt);
   });
-  document.addEventListener("visibilitychange", () => isWatched() && ask());
-  document.addEventListener("unlocked", goOn);
-  addEventListener("online", goOn);
-
-  function tell(words) {
-    const line = document.getElementById("no-updates");
-    if (line.textContent !== words) line.textContent = words;
-  }
 
   document.addEventListener("focusin", (event) => {
     const place = event.target.closest?.(".station")?.id.replace("station-", "");
@@ -148,7 +108,7 @@
 
   function saved(element) {
     held.delete(element.id);
-    if (isStopped) goOn();
+    goOnIfStopped();
   }
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button[data-take]");

@@ -5,59 +5,21 @@
   const groups = document.getElementById("groups");
   if (!window.htmx || !groups) return;
 
-  const EVERY_MS = 5000;
-  const LONGEST_MS = 30000; // between two questions to a server that does not answer
   const alerts = document.getElementById("alerts");
-  let wait = EVERY_MS;
-  let next = 0;
-  let isStopped = false;
   let place = null; // [id of a line, where it stood] before an answer is put in
 
-  const isLocked = () => document.querySelector("body > .lock-screen") !== null;
-  const isWatched = () => !document.hidden && !isStopped && !isLocked();
-
-  // ---- asking
-
-  function later() {
-    clearTimeout(next);
-    if (isWatched()) next = setTimeout(ask, wait);
-  }
-
-  function ask() {
-    later();
-    if (isWatched() && !groups.matches(".htmx-request")) htmx.trigger(groups, "look");
-  }
-
-  function goOn() {
-    isStopped = false;
-    wait = EVERY_MS;
-    ask();
-  }
+  const { later, isLocked } = keepAsking({
+    element: groups,
+    everyMs: 5000,
+    lost: "No answer: what stands here may have changed.",
+    ended: "What is new is no longer shown: load the page again.",
+  });
 
   document.body.addEventListener("htmx:configRequest", (event) => {
     const { parameters } = event.detail;
     parameters.alerts = document.querySelector("[data-alerts]").dataset.alerts;
     parameters.groups = document.querySelector("[data-groups]").dataset.groups;
   });
-  document.body.addEventListener("htmx:afterRequest", (event) => {
-    const { status } = event.detail.xhr;
-    const isAnswered = status > 0 && status < 400;
-    isStopped = status >= 400 && status < 500;
-    wait = isAnswered ? EVERY_MS : Math.min(2 * wait, LONGEST_MS);
-    if (isAnswered) tell("");
-    else if (!isStopped) tell("No answer: what stands here may have changed.");
-    // Where nobody is signed in the page says so itself, and goes on when somebody is.
-    else if (status !== 401) tell("What is new is no longer shown: load the page again.");
-    later();
-  });
-  document.addEventListener("visibilitychange", () => isWatched() && ask());
-  document.addEventListener("unlocked", goOn);
-  addEventListener("online", goOn);
-
-  function tell(words) {
-    const line = document.getElementById("no-updates");
-    if (line.textContent !== words) line.textContent = words;
-  }
 
   // ---- an answer
 
