@@ -12,7 +12,7 @@ from app.exam.vocabulary import Side, vocabulary
 from app.store.actor import Recorder
 from app.store.audit import note
 from app.store.cells import cell_of, entry_id, entry_rows, newest
-from app.store.exams import ExamRecord, check_revision, exam_record, exam_row
+from app.store.exams import OPEN_STATES, ExamRecord, check_revision, exam_record, exam_row
 from app.store.refusals import Collision, MedicinesCollision, NotOpen
 from app.store.tables import MEDICINES, EntryRow, ExamRow
 from app.store.values import (
@@ -23,8 +23,6 @@ from app.store.values import (
     lines_as_text,
     lines_from_text,
 )
-
-OPEN_STATES = ("open", "ready")
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,8 @@ from app.store.refusals import BadForm, NotFound, StaleRevision
 from app.store.tables import EntryRow, ExamRow, PatientRow
 
 LONGEST_REASON = 500
-# While an exam is in one of these it waits for somebody.
-WAITING_STATES = ("open", "ready")
+# While an exam is in one of these it takes entries, and waits for somebody.
+OPEN_STATES = ("open", "ready")
 # How many exams of earlier days that wait for nobody the worklist shows.
 EARLIER_CLOSED = 10
 
@@ -222,7 +222,7 @@ def _newest_first() -> Select[ExamRow, PatientRow]:
 
 
 def _closed_before(today_since: datetime | None) -> ColumnElement[bool]:
-    closed = col(ExamRow.state).not_in(WAITING_STATES)
+    closed = col(ExamRow.state).not_in(OPEN_STATES)
     return closed if today_since is None else closed & (col(ExamRow.started_at) < today_since)
 
 

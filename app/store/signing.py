@@ -14,8 +14,7 @@ from sqlmodel import Session, select
 from app.store.actor import Actor, Recorder
 from app.store.audit import Head, note
 from app.store.audit_tables import AuditRow
-from app.store.entries import OPEN_STATES
-from app.store.exams import ExamRecord, exam_record, exam_row
+from app.store.exams import OPEN_STATES, ExamRecord, exam_record, exam_row
 from app.store.free_text import BadText, check_line, check_lines
 from app.store.patients import patient
 from app.store.refusals import BackDated, BadForm, NotOpen, NotSigned, StaleReview

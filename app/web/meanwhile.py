@@ -7,7 +7,7 @@ from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import vocabulary
 from app.store.actor import Actor
 from app.store.cells import CellRecord, MedicinesRecord
-from app.store.entries import OPEN_STATES
+from app.store.exams import OPEN_STATES
 from app.store.presence import Present
 from app.store.refusals import MedicinesCollision
 from app.store.signatures import Signature

@@ -14,8 +14,7 @@ from app.report.signed import KINDS, SignatureBlock
 from app.report.signed import Amendment as PrintedAmendment
 from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading, writing
-from app.store.entries import OPEN_STATES
-from app.store.exams import ExamRecord, exam_record
+from app.store.exams import OPEN_STATES, ExamRecord, exam_record
 from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
 from app.store.review import review_of
 from app.store.signatures import Signature, signatures

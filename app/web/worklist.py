@@ -11,7 +11,6 @@ from starlette.responses import Response
 from app.knowledge.load import knowledge
 from app.report.phrases import day
 from app.store.alerts import Alert, alerts
-from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading
 from app.store.exams import WorklistRow, closed_before, worklist
 from app.store.free_text import BadText, check_line
@@ -20,7 +19,7 @@ from app.store.presence import Present, here_in
 from app.web.allowed import may, require
 from app.web.answers import show
 from app.web.forms import FormFields
-from app.web.identity import SignedIn
+from app.web.identity import SignedIn, visit_of
 from app.web.noted import noted
 from app.web.pages import ExamLine, Fault, Who
 from app.web.wording import exam_line, local, today, who
@@ -50,7 +49,7 @@ def show_worklist(request: Request) -> Response:
     """The worklist."""
     me = require(request, "worklist", "read")
     with reading(request.app.state.engine) as session:
-        waiting, groups = _shown(session, me)
+        waiting, groups = _shown(request, session, me)
     if me.emergency_until is not None:
         # It names patients; to somebody whose role opens no chart that is a look of its own.
         noted(request, me, "worklist")
@@ -68,7 +67,7 @@ def show_updates(request: Request, alerts: str = "", groups: str = "") -> Respon
     """
     me = require(request, "worklist", "read")
     with reading(request.app.state.engine) as session:
-        waiting, listed = _shown(session, me)
+        waiting, listed = _shown(request, session, me)
     page = WorklistUpdatesPage(
         title="Updates",
         # What is read out loud comes only when it is new.
@@ -96,7 +95,7 @@ def search(request: Request, form: FormFields) -> Response:
     except BadText as bad:
         wanted, fault = "", f"What you looked for {bad}"
     with reading(request.app.state.engine) as session:
-        waiting, groups = _shown(session, me)
+        waiting, groups = _shown(request, session, me)
         if wanted:
             found = tuple(who(card, today()) for card in find_patients(session, wanted))
     if found is not None:
@@ -115,7 +114,7 @@ def search(request: Request, form: FormFields) -> Response:
     return show(request, "worklist.html", page, status=422 if fault else 200)
 
 
-def _shown(session: Session, me: SignedIn) -> tuple[AlertsView, GroupsView]:
+def _shown(request: Request, session: Session, me: SignedIn) -> tuple[AlertsView, GroupsView]:
     """What this person is shown of the clinic just now."""
     day_began = datetime.combine(today(), time()).astimezone(UTC)
     rows, waiting = worklist(session, today_since=day_began), alerts(session)
@@ -123,7 +122,8 @@ def _shown(session: Session, me: SignedIn) -> tuple[AlertsView, GroupsView]:
     present = here_in(session, listed, datetime.now(UTC), me.token_hash)
     here = {exam_id: _here_words(there) for exam_id, there in present.items()}
     groups = _groups(rows, here, closed_before(session, day_began), day_began)
-    return AlertsView(_alert_lines(waiting, clinic_settings(session).pathways)), groups
+    pathways = visit_of(request).settings.pathways
+    return AlertsView(_alert_lines(waiting, pathways)), groups
 
 
 def _alert_lines(waiting: list[Alert], pathways: Mapping[str, str]) -> tuple[AlertLine, ...]:
