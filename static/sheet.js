@@ -12,11 +12,15 @@
   const SLOW_MS = 500; // an answer that takes longer is waited for in words
   const sheet = document.getElementById("sheet");
   const panel = document.querySelector(".panel");
+  const undo = document.getElementById("undo");
   const waiting = []; // elements with an entry that is not saved, in the order of entry
+  const made = []; // the revisions of what was entered here and can be taken back, the newest last
   let sending = null;
   let retry = 0;
   let slow = 0;
   let isLocked = false; // nobody is signed in, or the screen is locked
+  let undos = 0; // how often undo was pressed and not done yet
+  let undone = []; // the cells that the answer to an undo brought
 
   const revision = () => document.getElementById("revision").value;
 
@@ -28,6 +32,13 @@
   }
 
   // ---- the line of entries
+
+  // Seen at once and not heard: what is heard is that it takes long, or failed.
+  function showBusy() {
+    const isBusy = (sending !== null || waiting.length > 0) && !isLocked;
+    document.getElementById("saving").hidden = !isBusy;
+    undo.hidden = !isBusy && !made.length;
+  }
 
   function enqueue(element) {
     element.dataset.seen ??= revision();
@@ -41,6 +52,12 @@
     if (isLocked) return;
     clearTimeout(retry);
     sending = waiting.shift();
+    showBusy();
+    if (sending === undo && !made.length) {
+      undos = 0;
+      answered(200);
+      return;
+    }
     slow = setTimeout(() => {
       if (!document.querySelector("#save-status .not-saved")) say("saving …", true);
     }, SLOW_MS);
@@ -51,6 +68,7 @@
     clearTimeout(slow);
     if (!waiting.includes(sending)) waiting.unshift(sending);
     sending = null;
+    showBusy();
     const kept = waiting.length === 1 ? "1 entry" : `${waiting.length} entries`;
     say(`NOT SAVED. No answer; ${kept} kept and sent again.`);
     retry = setTimeout(pump, RETRY_MS);
@@ -62,6 +80,7 @@
     isLocked = true;
     if (!waiting.includes(sending)) waiting.unshift(sending);
     sending = null;
+    showBusy();
     say(`NOT SAVED. ${waiting.length === 1 ? "1 entry" : `${waiting.length} entries`} kept.`);
   }
   document.addEventListener("unlocked", () => {
@@ -73,10 +92,13 @@
     const element = sending;
     clearTimeout(slow);
     sending = null;
+    if (element === undo) taken(status);
+    else if (status < 400) remember();
     const isAgain = waiting.includes(element);
     // A refused entry still rests on what its author saw; any other answer has shown the newest.
     if (status < 400 || status === 409) delete element.dataset.seen;
-    if (status >= 400) element.dataset.state = "refused";
+    if (element === undo) delete undo.dataset.seen;
+    else if (status >= 400) element.dataset.state = "refused";
     else if (!isAgain) settle(element);
     if (status >= 400 && status !== 409 && status !== 422) {
       say(`NOT SAVED. The server refused this entry (${status}); load the page again.`);
@@ -84,7 +106,35 @@
     const left = document.querySelectorAll("[data-state=refused], [data-state=unfinished]").length;
     if (status < 400 && left) say(`NOT SAVED: ${left} marked below. The rest is saved.`);
     pump();
+    showBusy();
   }
+
+  function remember() {
+    const revision = Number(document.getElementById("revision").dataset.made);
+    if (revision) made.push(revision);
+  }
+
+  // An entry that cannot be taken back any more makes room for the one before it.
+  function taken(status) {
+    if (undos) made.pop();
+    undos = Math.max(0, undos - 1);
+    delete undo.dataset.state;
+    if (undos && made.length) enqueue(undo);
+    const [first] = undone;
+    undone = [];
+    const place = first && document.getElementById(first);
+    for (let fold = place?.closest("details"); fold; fold = fold.parentElement.closest("details")) {
+      fold.open = true;
+    }
+    const chosen = place?.querySelector(".answers input:checked");
+    (chosen ?? place?.querySelector(".answers input, textarea"))?.focus();
+    if (status < 400 && place) place.closest(".details")?.classList.add("is-open");
+  }
+  document.body.addEventListener("htmx:oobAfterSwap", ({ detail }) => {
+    if (sending === undo && document.getElementById(detail.target.id)?.dataset.save) {
+      undone.push(detail.target.id);
+    }
+  });
 
   function settle(element) {
     delete element.dataset.state;
@@ -110,6 +160,7 @@
     }
     parameters.revision = revision();
     parameters.seen = elt.dataset.seen ?? parameters.revision;
+    if (elt === undo) parameters.of = made.at(-1);
   });
 
   document.body.addEventListener("htmx:afterRequest", (event) => {
@@ -179,6 +230,9 @@
     if (button?.dataset.save === "normal") {
       event.preventDefault();
       enqueue(button);
+    } else if (button === undo) {
+      undos += 1;
+      enqueue(undo);
     } else if (button?.dataset.take) {
       take(button);
     }
@@ -204,38 +258,6 @@
     const chosen = cell.querySelector(".answers input:checked");
     (chosen ?? cell.querySelector(".answers input, textarea")).focus({ preventScroll: true });
     if (take === "mine") enqueue(cell);
-  }
-
-  // ---- keys
-
-  sheet.addEventListener("keydown", (event) => {
-    const cell = event.target.closest("[data-save=cell]");
-    if (!cell || event.ctrlKey || event.altKey || event.metaKey) return;
-    if (event.target.type === "radio") {
-      if (!/^([0-3yn]|Backspace|Delete)$/.test(event.key)) return;
-      const value = { y: "yes", n: "no", Backspace: "clear", Delete: "clear" }[event.key] ?? event.key;
-      const radio = cell.querySelector(`input[type=radio][value="${value}"]`);
-      if (!radio) return;
-      event.preventDefault();
-      radio.checked = true;
-      radio.dispatchEvent(new Event("change", { bubbles: true }));
-      if (value !== "clear") moveOn(cell);
-    } else if (event.key === "Enter" && event.target.type === "text") {
-      // Leaving the field is what makes the browser say that it changed.
-      event.preventDefault();
-      event.target.blur();
-      moveOn(cell);
-    }
-  });
-
-  function moveOn(cell) {
-    const cells = [...sheet.querySelectorAll("[data-save=cell], [data-save=medicines]")].filter(
-      (each) => each === cell || each.checkVisibility({ visibilityProperty: true }),
-    );
-    const next = cells[cells.indexOf(cell) + 1];
-    if (!next) return;
-    const chosen = next.querySelector(".answers input:checked");
-    (chosen ?? next.querySelector(".answers input, textarea")).focus();
   }
 
   // ---- what sticks below the head starts where the head ends

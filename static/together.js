@@ -59,8 +59,9 @@
       return;
     }
     event.preventDefault();
-    // What is entered now rests on what the page showed before.
-    target.dataset.seen ??= since;
+    // What is entered now rests on what the page showed before, or on what was just taken back.
+    if (isUndoing()) delete target.dataset.seen;
+    else target.dataset.seen ??= since;
     const newer = fragment.firstElementChild;
     held.set(target.id, newer);
     if (target.dataset.state !== "waiting") announce(target, newer);
@@ -70,7 +71,10 @@
     if (arrived?.matches(".cell, .medicines")) mark(arrived);
   });
 
-  const isFree = (cell) => !cell.dataset.state && !cell.contains(document.activeElement);
+  // What a person takes back changes under their own hand.
+  const isUndoing = () => document.querySelector("#undo.htmx-request") !== null;
+  const isFree = (cell) =>
+    !cell.dataset.state && (isUndoing() || !cell.contains(document.activeElement));
 
   function announce(cell, newer) {
     const says = newer.querySelector(".news > .message");
@@ -136,7 +140,7 @@
 
   // What stands in a cell and is not recorded, in a line.
   function inWords(element) {
-    if (element.dataset.save === "normal") return element.textContent.trim();
+    if (element.matches("button")) return element.textContent.trim();
     const named = element.querySelector("legend, label").textContent;
     const typed = [...element.querySelectorAll("input, textarea")]
       .filter((input) => (/^(radio|checkbox)$/.test(input.type) ? input.checked : input.value.trim()))

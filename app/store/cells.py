@@ -15,7 +15,10 @@ from app.store.values import from_text, lines_from_text
 
 @dataclass(frozen=True)
 class CellRecord:
-    """The newest entry of a cell. The value is None where the cell was cleared."""
+    """The newest entry of a cell. The value is None where the cell was cleared.
+
+    bulk: whether the value was marked with the rest of a station.
+    """
 
     entry_id: int
     value: Recorded | None
@@ -87,7 +90,7 @@ def cell_record(row: EntryRow) -> CellRecord:
         by=row.by,
         role=row.role,
         at=row.at,
-        bulk=row.bulk,
+        bulk=row.bulk and row.value is not None,
         revision=row.revision,
     )
 

@@ -75,7 +75,7 @@ def record(
     if clashes:
         raise Collision(clashes)
     rows = [
-        _row(
+        entry_row(
             exam,
             cell,
             None if value is None else as_text(value),
@@ -86,7 +86,7 @@ def record(
         )
         for cell, value in differing.items()
     ]
-    return _written(session, exam, rows, recorder, now)
+    return written(session, exam, rows, recorder, now)
 
 
 def record_medicines(
@@ -106,10 +106,10 @@ def record_medicines(
     exam = to_be_written(session, exam_id, at_revision)
     _, theirs = newest(entry_rows(session, exam_id))
     if mine == (None if theirs is None else theirs.lines):
-        return _written(session, exam, [], recorder, now)
+        return written(session, exam, [], recorder, now)
     if theirs is not None and theirs.revision > at_revision:
         raise MedicinesCollision(theirs, mine)
-    row = _row(
+    row = entry_row(
         exam,
         (MEDICINES, None),
         None if mine is None else lines_as_text(mine),
@@ -118,7 +118,7 @@ def record_medicines(
         now,
         bulk=False,
     )
-    return _written(session, exam, [row], recorder, now)
+    return written(session, exam, [row], recorder, now)
 
 
 def mark_rest_normal(
@@ -130,7 +130,7 @@ def mark_rest_normal(
     recorder: Recorder,
     now: datetime,
 ) -> ExamRecord:
-    """Write the normal value into each core cell of a station that never had an entry.
+    """Write the normal value into each core cell of a station that nobody decided.
 
     Details, findings without a normal value, cells that somebody cleared, history and measures
     are left alone.
@@ -140,17 +140,25 @@ def mark_rest_normal(
     if station not in {known.id for known in words.stations}:
         raise BadExam([f"station: {station[:40]!r} is not a station"])
     exam = to_be_written(session, exam_id, at_revision)
-    cells, _ = newest(entry_rows(session, exam_id))
+    latest = {cell_of(row): row for row in entry_rows(session, exam_id)}
     rows = [
-        _row(exam, (finding.id, side), as_text(normal), None, recorder, now, bulk=True)
+        entry_row(
+            exam,
+            (finding.id, side),
+            as_text(normal),
+            None if (held := latest.get((finding.id, side))) is None else entry_id(held),
+            recorder,
+            now,
+            bulk=True,
+        )
         for finding in words.at(station)
         # What was not asked is not answered with no: only what is seen or felt has a rest.
         if finding.is_sign and finding.core and finding.detail_of is None
         if (normal := finding.normal_value()) is not None
         for side in finding.sides
-        if (finding.id, side) not in cells
+        if is_undecided(latest.get((finding.id, side)))
     ]
-    return _written(session, exam, rows, recorder, now)
+    return written(session, exam, rows, recorder, now)
 
 
 def history(session: Session, exam_id: str) -> list[EntryRecord]:
@@ -174,7 +182,14 @@ def to_be_written(session: Session, exam_id: str, at_revision: int) -> ExamRow:
     return exam
 
 
-def _row(
+def is_undecided(row: EntryRow | None) -> bool:
+    """Whether nobody decided a cell whose newest entry is this: there is none, or it took back the
+    only one. A cell that was cleared by hand is decided.
+    """
+    return row is None or (row.value is None and row.bulk)
+
+
+def entry_row(
     exam: ExamRow,
     cell: Cell,
     value: str | None,
@@ -183,6 +198,7 @@ def _row(
     now: datetime,
     bulk: bool,
 ) -> EntryRow:
+    """The next entry of a cell. value: canonical JSON; replaces: the number of the entry before."""
     finding_id, side = cell
     return EntryRow(
         exam_id=exam.id,
@@ -199,9 +215,10 @@ def _row(
     )
 
 
-def _written(
+def written(
     session: Session, exam: ExamRow, rows: list[EntryRow], recorder: Recorder, now: datetime
 ) -> ExamRecord:
+    """Add the entries of one write under the exam's next revision; without any nothing changes."""
     if rows:
         exam.revision += 1
         session.add_all(rows)

@@ -38,6 +38,10 @@ class BackDated(ValueError):
     """A time of signing lies before something that it would sign. Nothing was signed."""
 
 
+class NotYours(Exception):
+    """Somebody wanted to take back what somebody else entered."""
+
+
 class StaleRevision(ValueError):
     """A revision was named that the exam has not reached."""
 

@@ -72,6 +72,8 @@ class EntryRow(Table, table=True):
     """One entry of an exam. Triggers refuse to change or delete it.
 
     side: NULL for a single finding. value: canonical JSON, NULL where the cell was cleared.
+    bulk: no person decided on this cell by itself: it was marked with the rest of its station, or
+    emptied again by taking back the only entry that it had.
     """
 
     __tablename__ = "entry"

@@ -8,7 +8,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from app.exam.reading import BadExam
-from app.store.refusals import Busy, NotFound, NotOpen, NotSigned, StaleRevision
+from app.store.refusals import Busy, NotFound, NotOpen, NotSigned, NotYours, StaleRevision
 from app.web.allowed import Forbidden, NotSignedIn, ScreenLocked
 from app.web.answers import show
 from app.web.pages import ErrorPage
@@ -44,6 +44,7 @@ def install(app: FastAPI) -> None:
     app.exception_handler(NotFound)(_not_found)
     app.exception_handler(NotOpen)(_not_open)
     app.exception_handler(NotSigned)(_not_signed)
+    app.exception_handler(NotYours)(_not_yours)
     app.exception_handler(StaleRevision)(_stale)
     app.exception_handler(BadExam)(_bad_exam)
     app.exception_handler(Busy)(_busy)
@@ -102,6 +103,14 @@ def _not_signed(request: Request, error: Exception) -> Response:
         HTTPStatus.CONFLICT,
         "This exam is not signed, so nothing can be added beside it: record it in the sheet. "
         "Nothing was recorded.",
+    )
+
+
+def _not_yours(request: Request, error: Exception) -> Response:
+    return error_answer(
+        request,
+        HTTPStatus.FORBIDDEN,
+        "Only what you entered yourself can be taken back. Nothing was recorded.",
     )
 
 

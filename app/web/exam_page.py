@@ -38,6 +38,11 @@ from app.web.sheet_view import CountView, ExamState, MedicinesView, Message
 from app.web.wording import local, who
 
 MEDICINES_DOM = "medicines"
+# Offered while a reason is typed; common practice.
+OFFERED_REASONS = (
+    "pain", "too weak", "plaster or splint", "limb missing", "cannot follow the request",
+    "too tired", "not safe today", "declined",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -114,6 +119,7 @@ def exam_page(
         stations=stations(shown, part),
         medicines=_medicines(record.exam, assessment, answer, writes),
         may_write=bool(writes),
+        reasons=OFFERED_REASONS,
         unsaved=() if writes else _unsaved(answer),
         panel=_panel(record.exam, assessment, reader),
         ways=ways,
@@ -131,12 +137,14 @@ def saved_page(
     answer: Answer | None = None,
     state: ExamState | None = None,
     assessment: Assessment | None = None,
+    made: int = 0,
 ) -> SavedPage:
     """The answer to one entry, or to the question what others did; then it has no status.
 
     since: the revision that the page shows; what others changed after it goes along.
     sent, sent_medicines: the cells, or the medicines, that were sent; they keep what was typed.
-    assessment: what the exam adds up to, where that is known already.
+    assessment: what the exam adds up to, where that is known already. made: the revision that the
+    entry made, 0 where it made none.
     """
     answer = answer or Answer()
     assessment = assessment or assess(record.exam, knowledge())
@@ -159,6 +167,7 @@ def saved_page(
         exam_id=record.id,
         part=part,
         revision=record.revision,
+        made=made,
         status=status,
         state=state or state_view(record.state),
         cells=cells(Shown(record, news=told, writes=writes), changed),

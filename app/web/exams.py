@@ -18,7 +18,7 @@ from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading, writing
-from app.store.entries import mark_rest_normal, record, record_medicines
+from app.store.entries import mark_rest_normal, record, record_medicines, to_be_written
 from app.store.exams import ExamRecord, exam_record
 from app.store.refusals import Collision, NotOpen
 from app.web.alerting import keep_alert, see_alert
@@ -84,7 +84,7 @@ def save_sheet(request: Request, exam_id: str, form: FormFields, part: str = "")
         permit(request, exam_id, _sections(write, answer))
         if answer.is_refused:
             return _sheet(request, base, part, answer, 422)
-        written, _ = _written(request, exam_id, write, me)
+        written = _written(request, exam_id, write, me)[0]
     except Collision as collision:
         answer = clash_answer(collision, answer)
     except NotOpen:
@@ -210,7 +210,7 @@ def _save_one(
     """One entry as it is made; without htmx the answer is the sheet again."""
     since, me = revision_in(form), someone(request)
     try:
-        written, assessment = _written(request, exam_id, write, me)
+        written, assessment, made = _written(request, exam_id, write, me)
     except Collision as collision:
         typed = {cell: sent} if cell and sent else {}
         answer = clash_answer(collision, Answer(typed, medicines=_typed_medicines(form)))
@@ -228,6 +228,7 @@ def _save_one(
         sent=[cell] if cell else [],
         sent_medicines=write.medicines,
         assessment=assessment,
+        made=made,
     )
     return show(request, "saved.html", page)
 
@@ -274,15 +275,17 @@ def _refused(
 
 def _written(
     request: Request, exam_id: str, write: Write, me: SignedIn
-) -> tuple[ExamRecord, Assessment]:
+) -> tuple[ExamRecord, Assessment, int]:
     """Write all of it or nothing; the exam and what it adds up to now, only after the commit.
 
+    The last is the revision that was made, 0 where everything stood there already.
     Raises: Collision and the other refusals of the store.
     """
     stamp: dict[str, Any] = {
         "at_revision": write.at_revision, "recorder": me.recorder, "now": _now()
     }  # fmt: skip
     with writing(request.app.state.engine) as session:
+        before = to_be_written(session, exam_id, write.at_revision).revision
         written = record(session, exam_id, write.changes, **stamp)
         if write.medicines:
             written = record_medicines(session, exam_id, write.lines, **stamp)
@@ -290,7 +293,7 @@ def _written(
             written = mark_rest_normal(session, exam_id, write.normal, **stamp)
         assessment = assess(written.exam, knowledge())
         keep_alert(session, exam_id, assessment, _now())
-    return written, assessment
+    return written, assessment, written.revision if written.revision > before else 0
 
 
 def _seen(form: Mapping[str, str]) -> int:

@@ -26,7 +26,7 @@ def clash(cell: Cell, theirs: CellRecord, mine: Recorded | None) -> Message:
     shown = typed_of(theirs.value)
     their_words = recorded_words(cell, theirs.value)
     return Message(
-        f"{_by(theirs)} recorded {their_words}. Yours, {own}, is not saved.",
+        f"{recorder_words(theirs)} recorded {their_words}. Yours, {own}, is not saved.",
         is_collision=True,
         theirs=their_words,
         mine=own,
@@ -47,7 +47,8 @@ def news(cell: Cell, held: CellRecord, me: Actor | None) -> News | None:
         return None
     shown, words = typed_of(held.value), recorded_words(cell, held.value)
     message = Message(
-        f"{_by(held)} recorded {words} meanwhile. What stands here is kept until you choose.",
+        f"{recorder_words(held)} recorded {words} meanwhile. "
+        "What stands here is kept until you choose.",
         is_collision=True,
         theirs=words,
         mine="what stands here",
@@ -104,7 +105,7 @@ def state_view(state: str, signed: Sequence[Signature] = ()) -> ExamState:
 
 def _about_medicines(theirs: MedicinesRecord, rest: str) -> Message:
     return Message(
-        f"{_by(theirs)} recorded {medicines_words(theirs.lines)}. {rest}",
+        f"{recorder_words(theirs)} recorded {medicines_words(theirs.lines)}. {rest}",
         is_collision=True,
         theirs="theirs",
         mine="yours",
@@ -121,5 +122,6 @@ def _mark(held: CellRecord | MedicinesRecord) -> str:
     return f"by {held.by}, {local(held.at):%H:%M}"
 
 
-def _by(held: CellRecord | MedicinesRecord) -> str:
+def recorder_words(held: CellRecord | MedicinesRecord) -> str:
+    """Who recorded it, in which role and when."""
     return f"{held.by} ({held.role}, {local(held.at):%H:%M})"

@@ -159,7 +159,8 @@ NO_WAYS = Ways()
 class ExamPage(Page):
     """exam.html: the sheet. part: "nurse" for the nurse's part, else the whole.
 
-    may_write: whether the reader may write any of it. unsaved: what was typed into a sheet that
+    may_write: whether the reader may write any of it. reasons: why a cell often cannot be tested,
+    offered where a reason is typed. unsaved: what was typed into a sheet that
     takes nothing more, in lines to be copied.
     """
 
@@ -174,6 +175,7 @@ class ExamPage(Page):
     stations: tuple[StationView, ...]
     medicines: MedicinesView
     may_write: bool
+    reasons: tuple[str, ...]
     unsaved: tuple[str, ...]
     path: str
     panel: PanelView
@@ -184,6 +186,7 @@ class ExamPage(Page):
 class SavedPage(Page):
     """saved.html: the answer to one entry, put into the sheet that is open.
 
+    made: the revision of the entry, by which it can be taken back; 0 where there is none.
     status: None where nothing was sent, as in the answer to what others did.
     cells: those that changed at the server and not by this entry; medicines_changed: the same of
     the medicines. messages: what the cells that were sent say back, by their dom id; None takes a
@@ -193,6 +196,7 @@ class SavedPage(Page):
     exam_id: str
     part: str
     revision: int
+    made: int
     state: ExamState
     status: SaveStatus | None
     cells: tuple[CellView, ...]

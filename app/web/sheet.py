@@ -240,6 +240,7 @@ def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
         is_untestable=typed.value == UNTESTABLE or (is_text and bool(typed.why)),
         is_bulk=record is not None and record.bulk and typed == held,
         says=said(finding, record.value if record else None),
+        asks=finding.core and finding.detail_of is None and finding.normal_value() is None,
         is_read_only=section_of(finding.id) not in shown.writes,
         message=shown.messages.get(cell),
         news=shown.news.get(cell),
@@ -271,17 +272,21 @@ def _options(finding: Finding, chosen: str) -> tuple[Option, ...]:
         case Scale.GRADE:
             return tuple(
                 Option(
-                    str(grade), str(grade), GRADE_WORDS[grade], chosen == str(grade),
+                    str(grade), str(grade), GRADE_WORDS[grade], chosen == str(grade), grade,
                     bar=grade, on=grade > 0,
                 )
                 for grade in GRADES
             )  # fmt: skip
         case Scale.YESNO:
             return tuple(
-                Option(word, word, "", chosen == word, on=word == "yes") for word in ("no", "yes")
+                Option(word, word, "", chosen == word, key, on=word == "yes")
+                for key, word in enumerate(("no", "yes"))
             )
         case _:
+            # 0 is the normal answer everywhere; where none is normal the digits begin at 1.
+            first = 1 if finding.normal_value() is None else 0
+            named = zip(finding.values, finding.words, strict=True)
             return tuple(
-                Option(value, words, "", chosen == value, on=finding.is_abnormal(value))
-                for value, words in zip(finding.values, finding.words, strict=True)
+                Option(value, words, "", chosen == value, key, on=finding.is_abnormal(value))
+                for key, (value, words) in enumerate(named, start=first)
             )

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 class Option:
     """One answer of a cell.
 
-    bar: the grade, whose length is drawn; None for an answer in words. on: it says that something
-    is there, so that the details below ask for more.
+    key: the digit that chooses it. bar: the grade, whose length is drawn; None for an answer in
+    words. on: it says that something is there, so that the details below ask for more.
     """
 
     value: str
     text: str
     spoken: str
     is_chosen: bool
+    key: int
     bar: int | None = None
     on: bool = False
 
@@ -68,6 +69,7 @@ class CellView:
     """One finding on one side: a fieldset. key: `finding.side`, or `finding` for a single one.
 
     says: what is recorded, in words; it stands alone where the reader may not write the cell.
+    asks: it belongs to the quick pass, and the rest of the station says nothing of it.
     """
 
     key: str
@@ -84,6 +86,7 @@ class CellView:
     is_untestable: bool
     is_bulk: bool
     says: str
+    asks: bool = False
     is_read_only: bool = False
     message: Message | None = None
     news: News | None = None

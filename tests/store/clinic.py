@@ -60,11 +60,17 @@ def write(
         )
 
 
-def rest_normal(engine: Engine, exam_id: str, station: str, at_revision: int) -> ExamRecord:
+def rest_normal(
+    engine: Engine,
+    exam_id: str,
+    station: str,
+    at_revision: int,
+    recorder: Recorder = PHYSICIAN,
+) -> ExamRecord:
     """Mark the rest of a station normal in a transaction of its own."""
     with writing(engine) as session:
         return mark_rest_normal(
-            session, exam_id, station, at_revision=at_revision, recorder=PHYSICIAN, now=NOW
+            session, exam_id, station, at_revision=at_revision, recorder=recorder, now=NOW
         )
 
 

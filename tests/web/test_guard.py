@@ -67,7 +67,7 @@ def test_looking_changes_nothing(clinic: Clinic) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", ["/exams/{id}/cells", "/exams/{id}/normal", "/exams/{id}/medicines"]
+    "path", ["/exams/{id}/cells", "/exams/{id}/normal", "/exams/{id}/medicines", "/exams/{id}/undo"]
 )
 def test_an_address_that_only_writes_says_so_when_it_is_read(clinic: Clinic, path: str) -> None:
     """Somebody may reload it; a whole page leads on."""

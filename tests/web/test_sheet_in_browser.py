@@ -44,18 +44,6 @@ def test_a_station_is_recorded_by_keyboard_alone(visitor: Visitor, clinic: Clini
     } == recorded  # fmt: skip
 
 
-def test_native_keys_of_radio_buttons_work_too(visitor: Visitor, clinic: Clinic) -> None:
-    """Space chooses, arrows move and choose: what every user of a keyboard knows."""
-    page = visitor.page
-    exam_id = visitor.start_exam()
-    page.locator("#c-rest_tremor_hand-right-0").focus()
-    page.keyboard.press("Space")
-    page.keyboard.press("ArrowRight")
-    visitor.expect_saved()
-
-    assert 1 == clinic.value(exam_id, "rest_tremor_hand", "right")
-
-
 def test_backspace_clears_an_answer(visitor: Visitor, clinic: Clinic) -> None:
     """A radio button cannot be unchosen by itself, and a slip must not stay."""
     page = visitor.page
