@@ -201,10 +201,8 @@
     if (!event.repeat) undo.click();
   });
 
-  document.getElementById("to-next").addEventListener("click", (event) => {
-    const next = places().find((each) => !isAnswered(each));
-    if (!next) return;
-    event.preventDefault();
-    go(next);
-  });
+  // The hand is at the first answer that is missing, unless the address or a fault says where.
+  if (!location.hash && !document.querySelector(".faults")) {
+    go(places().find((each) => !isAnswered(each)));
+  }
 })();

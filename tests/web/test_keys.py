@@ -29,9 +29,6 @@ def test_a_normal_exam_takes_a_key_a_station(visitor: Visitor, clinic: Clinic) -
     """One key marks the rest of a station and goes on to what the rest does not answer."""
     page = visitor.page
     exam_id = visitor.start_exam()
-    press(page, "Tab", "Tab")
-    expect(page.locator("#to-next")).to_be_focused()
-    press(page, "Enter")
     assert "c-hx_onset" == focused(page)
     press(page, "PageDown", "PageDown")
     assert "c-rest_tremor_hand-right" == focused(page)
