@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from app.cli import main
-from app.store.accounts import add_account
+from app.store.account_changes import add_account
 from app.store.actor import PROGRAM
 from app.store.engine import make_engine, writing
 

@@ -9,36 +9,18 @@ ASVS 5.0.0, V6.3.4 (read): every way in asks for the same strength.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from http import HTTPStatus
 from typing import Any
 from urllib.parse import urlsplit
 
 from authlib.integrations.requests_client import OAuth2Session
-from authlib.oidc.core import CodeIDToken
-from joserfc import jwt
-from joserfc.errors import ClaimError, ExpiredTokenError, JoseError
-from joserfc.jwk import KeySet
-from joserfc.jws import JWSRegistry
 
+from app.people.id_token import Identity, ProviderRefused, identity_in, not_accepted
 from app.people.outside import NoAnswer, ask, is_safe
 from app.people.tokens import new_token, same
 
-# Signatures with a key pair only: with a shared secret, whoever checks could also sign.
-ALGORITHMS = ("RS256", "RS384", "RS512", "PS256", "PS384", "PS512", "ES256", "ES384", "ES512")
-# How far the provider's clock and this one may differ (proposal).
-CLOCKS_APART = timedelta(minutes=1)
 SCOPE = "openid profile"
-# OpenID Connect Core 1.0, section 2 (memory).
-LONGEST_SUBJECT = 255
-
-
-class ProviderRefused(Exception):
-    """Nobody is signed in; `says` tells the person why, without anything secret."""
-
-    def __init__(self, says: str) -> None:
-        super().__init__(says)
-        self.says = says
 
 
 @dataclass(frozen=True)
@@ -83,19 +65,6 @@ class Asked:
     verifier: str = field(repr=False)
 
 
-@dataclass(frozen=True)
-class Identity:
-    """Who somebody is, as the provider says.
-
-    key: "issuer|subject", the same for ever. name: as the provider writes it, "" where it gives
-    none. auth_time: when the person proved who they are.
-    """
-
-    key: str
-    name: str
-    auth_time: datetime
-
-
 def discover(settings: ProviderSettings) -> Provider:
     """Ask the provider where its parts are.
 
@@ -111,7 +80,7 @@ def provider_in(settings: ProviderSettings, found: Mapping[str, Any]) -> Provide
     Raises: ProviderRefused, where it speaks for another issuer or has parts that are not safe.
     """
     if found.get("issuer") != settings.issuer:
-        raise _not_accepted("it speaks for another issuer")
+        raise not_accepted("it speaks for another issuer")
     addresses = [
         found.get(each) for each in ("authorization_endpoint", "token_endpoint", "jwks_uri")
     ]
@@ -122,7 +91,7 @@ def provider_in(settings: ProviderSettings, found: Mapping[str, Any]) -> Provide
         for each in addresses
     )
     if not (authorization and token and keys):
-        raise _not_accepted("an address is missing, or does not begin with https://")
+        raise not_accepted("an address is missing, or does not begin with https://")
     methods = found.get("token_endpoint_auth_methods_supported")
     in_form = (
         isinstance(methods, list)
@@ -174,18 +143,25 @@ def identify(
     if not (asked.state and asked.nonce and asked.verifier):
         raise ValueError("a request has a state, a nonce and a verifier")
     if not same(answer.get("state", ""), asked.state):
-        raise _not_accepted("it does not belong to a request of this browser")
+        raise not_accepted("it does not belong to a request of this browser")
     # Left out, it would be a way around the check (RFC 9207, section 2.4).
     if answer.get("iss", "" if provider.names_issuer else settings.issuer) != settings.issuer:
-        raise _not_accepted("it comes from another issuer")
+        raise not_accepted("it comes from another issuer")
     if "error" in answer:
         raise ProviderRefused("The identity provider did not confirm who you are. Try again.")
     code = answer.get("code", "")
     if not code:
-        raise _not_accepted("it has no code")
+        raise not_accepted("it has no code")
     token = _token_for(settings, provider, code, asked.verifier)
-    claims = _checked(settings, provider, token, asked.nonce, now)
-    return _identity(settings, claims, asked_at=asked_at, now=now)
+    return identity_in(
+        token,
+        _fetch(provider.jwks_uri),
+        issuer=settings.issuer,
+        client_id=settings.client_id,
+        nonce=asked.nonce,
+        asked_at=asked_at,
+        now=now,
+    )
 
 
 def _token_for(
@@ -205,76 +181,10 @@ def _token_for(
     status, token = _ask("POST", provider.token_endpoint, data=form, auth=auth)
     # RFC 6749, section 5.2 (memory).
     if status in (HTTPStatus.BAD_REQUEST, HTTPStatus.UNAUTHORIZED):
-        raise _not_accepted("its code is not valid")
+        raise not_accepted("its code is not valid")
     if status != HTTPStatus.OK:
         raise _no_answer()
     return token
-
-
-def _checked(
-    settings: ProviderSettings,
-    provider: Provider,
-    token: Mapping[str, Any],
-    nonce: str,
-    now: datetime,
-) -> Mapping[str, Any]:
-    """The claims of the ID token, once its signature and each of them was checked."""
-    keys = _fetch(provider.jwks_uri)
-    try:
-        # Header fields that nobody here knows are ignored, as RFC 7515 asks; critical ones are not.
-        rules = JWSRegistry(algorithms=ALGORITHMS, strict_check_header=False)
-        signed = jwt.decode(
-            token["id_token"],
-            KeySet.import_key_set(keys),  # type: ignore[arg-type]
-            registry=rules,
-        )
-    except (JoseError, ValueError, TypeError, KeyError, AttributeError):
-        raise _not_accepted("its signature is not valid") from None
-    claims = CodeIDToken(
-        signed.claims,
-        signed.header,
-        {
-            "iss": {"essential": True, "value": settings.issuer},
-            "aud": {"essential": True, "value": settings.client_id},
-        },
-        {
-            "nonce": nonce,
-            "client_id": settings.client_id,
-            "access_token": token.get("access_token"),
-        },
-    )
-    try:
-        claims.validate(int(now.timestamp()), int(CLOCKS_APART.total_seconds()))
-    except ExpiredTokenError:
-        raise _not_accepted("it is out of date") from None
-    except ClaimError as error:
-        raise _not_accepted(f"{error.claim} is missing or wrong") from None
-    except TypeError:
-        raise _not_accepted("a claim is no value") from None
-    # Statements for several programs at once could be passed on by one of the others.
-    if claims["aud"] not in (settings.client_id, [settings.client_id]):
-        raise _not_accepted("aud is missing or wrong")
-    checked: Mapping[str, Any] = claims
-    return checked
-
-
-def _identity(
-    settings: ProviderSettings, claims: Mapping[str, Any], *, asked_at: datetime, now: datetime
-) -> Identity:
-    subject, proved = claims["sub"], claims.get("auth_time")
-    if not (subject and len(subject) <= LONGEST_SUBJECT and subject.isprintable()):
-        raise _not_accepted("sub is missing or wrong")
-    if not isinstance(proved, int | float) or isinstance(proved, bool):
-        raise _not_accepted("auth_time is missing or wrong")
-    earliest, latest = asked_at - CLOCKS_APART, now + CLOCKS_APART
-    if not earliest.timestamp() <= proved <= latest.timestamp():
-        raise _not_accepted("you did not sign in there just now")
-    name = claims.get("name")
-    return Identity(
-        key=f"{settings.issuer}|{subject}",
-        name=" ".join(name.split()) if isinstance(name, str) and name.isprintable() else "",
-        auth_time=datetime.fromtimestamp(proved, UTC),
-    )
 
 
 def _fetch(address: str) -> dict[str, Any]:
@@ -293,10 +203,3 @@ def _ask(method: str, address: str, **how: Any) -> tuple[int, dict[str, Any]]:
 
 def _no_answer() -> ProviderRefused:
     return ProviderRefused("The identity provider does not answer. Try again in a moment.")
-
-
-def _not_accepted(reason: str) -> ProviderRefused:
-    return ProviderRefused(
-        f"The identity provider's answer was not accepted: {reason}. "
-        "Nobody was signed in; try again."
-    )

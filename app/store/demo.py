@@ -13,20 +13,15 @@ from sqlmodel import Session, col, select
 from app.exam.reading import BadExam, parse_exam
 from app.exam.record import Exam
 from app.exam.vocabulary import vocabulary
-from app.store.accounts import (
-    DEMO_PREFIX,
-    account_named,
-    add_account,
-    has_accounts,
-    set_password,
-    sign_in_key,
-)
+from app.store.account_changes import add_account
+from app.store.accounts import DEMO_PREFIX, account_named, has_accounts, sign_in_key
 from app.store.actor import PROGRAM, Recorder
 from app.store.engine import one_at_a_time, writing
 from app.store.entries import record, record_medicines
 from app.store.exams import ExamRecord, start_exam
 from app.store.free_text import exact_key
 from app.store.patients import NewPatient, add_patient, check_patient
+from app.store.proofs import set_password
 from app.store.refusals import BadForm
 from app.store.tables import ROLES, PatientRow
 

@@ -9,17 +9,12 @@ from datetime import datetime
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from app.store.accounts import (
-    Account,
-    account_of,
-    account_with_key,
-    end_sign_ins,
-    lock_active,
-    void_invitations,
-)
+from app.store.accounts import Account, account_of, account_with_key, lock_active
 from app.store.actor import Actor
 from app.store.audit import note
+from app.store.invitations import void_invitations
 from app.store.refusals import BadForm
+from app.store.sign_ins import end_sign_ins
 
 TAKEN = {"oidc_key": "this identity belongs to another account"}
 

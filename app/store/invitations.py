@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import or_, update
+from sqlalchemy import delete, or_, update
 from sqlmodel import Session, col, select
 
-from app.store.accounts import has_accounts, lock_active, void_invitations
+from app.store.accounts import has_accounts, lock_active
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.engine import one_at_a_time
@@ -102,6 +102,15 @@ def use_invitation(session: Session, code_hash: str, now: datetime) -> Invitatio
         update(InvitationRow).where(col(InvitationRow.code_hash) == code_hash).values(used_at=now)
     )
     return found
+
+
+def void_invitations(session: Session, account_id: str) -> None:
+    """Take back every code of an account that was not used yet."""
+    session.exec(
+        delete(InvitationRow).where(
+            col(InvitationRow.account_id) == account_id, col(InvitationRow.used_at).is_(None)
+        )
+    )
 
 
 def _invitation_of(row: InvitationRow) -> Invitation:

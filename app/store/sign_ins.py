@@ -170,6 +170,13 @@ def end(
         note(session, actor, action, at=now)
 
 
+def end_sign_ins(session: Session, account_id: str, now: datetime, keep: str | None = None) -> None:
+    """End every sign-in of an account, but for the one whose token has the hash `keep`."""
+    going_on = (col(SignInRow.account_id) == account_id, col(SignInRow.ended_at).is_(None))
+    ending = update(SignInRow).where(*going_on).values(ended_at=now)
+    session.exec(ending if keep is None else ending.where(col(SignInRow.token_hash) != keep))
+
+
 def _end(session: Session, token_hash: str, now: datetime) -> bool:
     ended = session.exec(
         update(SignInRow)

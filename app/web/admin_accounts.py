@@ -7,16 +7,11 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from app.people.tokens import hash_code, new_code
-from app.store.accounts import (
-    Account,
-    account,
-    accounts,
-    add_account,
-    change_account,
-    set_second_factor,
-)
+from app.store.account_changes import add_account, change_account
+from app.store.accounts import Account, account, accounts
 from app.store.engine import reading, writing
 from app.store.invitations import invite
+from app.store.proofs import set_second_factor
 from app.store.refusals import BadForm
 from app.web.admin_pages import AccountLine, AccountPage, AccountsPage, Invited
 from app.web.allowed import require

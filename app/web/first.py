@@ -8,10 +8,12 @@ from starlette.responses import Response
 
 from app.people.passwords import hash_password
 from app.people.tokens import hash_code, new_code
-from app.store.accounts import account, add_account, has_accounts, set_password
+from app.store.account_changes import add_account
+from app.store.accounts import account, has_accounts
 from app.store.actor import PROGRAM, Actor
 from app.store.engine import one_at_a_time, writing
 from app.store.invitations import has_first_invitation, invite, use_invitation
+from app.store.proofs import set_password
 from app.store.refusals import BadForm, NotFound
 from app.web.account_pages import FirstPage
 from app.web.answers import home_of

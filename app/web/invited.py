@@ -7,11 +7,12 @@ from starlette.responses import Response
 
 from app.people.passwords import hash_password
 from app.people.tokens import hash_code
-from app.store.accounts import Account, account, set_password
+from app.store.accounts import Account, account
 from app.store.actor import Actor
 from app.store.engine import reading, writing
 from app.store.identities import unlink_identity
 from app.store.invitations import invitation, use_invitation
+from app.store.proofs import set_password
 from app.store.refusals import NotFound
 from app.web.account_pages import InvitedPage
 from app.web.answers import home_of, see_other

@@ -8,8 +8,8 @@ from http import HTTPStatus
 from sqlalchemy import Engine
 from sqlmodel import Session
 
+from app.people.id_token import Identity
 from app.people.limits import Standing
-from app.people.oidc import Identity
 from app.store.accounts import Account, account, account_with_key
 from app.store.actor import Actor
 from app.store.clinic_settings import clinic_settings

@@ -10,8 +10,9 @@ from starlette.responses import Response
 from app.people.passwords import hash_password
 from app.people.tokens import hash_token, new_token
 from app.report.phrases import day
-from app.store.accounts import account, set_password
+from app.store.accounts import account
 from app.store.engine import reading, writing
+from app.store.proofs import set_password
 from app.store.sign_ins import SignIn, end, renew, sign_ins_of
 from app.web.account_pages import OwnAccountPage, SignInLine
 from app.web.allowed import require

@@ -10,8 +10,8 @@ from starlette.responses import Response
 from app.people.passwords import BadPassword, check_new_password
 from app.people.second_factor import accepted_step, new_secret, qr_svg, uri
 from app.people.tokens import new_token
-from app.store.accounts import set_second_factor, use_step
 from app.store.engine import writing
+from app.store.proofs import set_second_factor, use_step
 from app.web.account_pages import SecondFactorPage
 from app.web.allowed import require
 from app.web.answers import see_other, show, site_of

@@ -7,11 +7,12 @@ from sqlalchemy import Engine
 from app.people.passwords import verify_nothing, verify_password
 from app.people.second_factor import accepted_step
 from app.people.throttle import wait_before
-from app.store.accounts import Account, account_named, keep_rehash, sign_in_key, use_step
+from app.store.accounts import Account, account_named, sign_in_key
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.engine import writing
 from app.store.guesses import failures, failures_everywhere, forget_failures, note_failure
+from app.store.proofs import keep_rehash, use_step
 
 SIGN_IN_REFUSED = "sign_in_refused"
 

@@ -9,7 +9,8 @@ from urllib.parse import urlencode
 
 from fastapi import Request
 
-from app.people.oidc import Provider, ProviderRefused, ProviderSettings, discover
+from app.people.id_token import ProviderRefused
+from app.people.oidc import Provider, ProviderSettings, discover
 from app.web.identity import SignedIn
 
 # How long the provider's word counts as given for this signature.

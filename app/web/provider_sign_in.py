@@ -8,7 +8,8 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from app.people.oidc import Asked, ProviderRefused, address_to_ask, identify, new_request
+from app.people.id_token import ProviderRefused
+from app.people.oidc import Asked, address_to_ask, identify, new_request
 from app.people.tokens import hash_token, new_token, same
 from app.store.actor import Actor
 from app.store.audit import note

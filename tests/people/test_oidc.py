@@ -6,10 +6,9 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
+from app.people.id_token import Identity, ProviderRefused
 from app.people.oidc import (
     Asked,
-    Identity,
-    ProviderRefused,
     ProviderSettings,
     address_to_ask,
     discover,

@@ -5,15 +5,8 @@ from typing import Any
 
 import pytest
 
-from app.people.oidc import (
-    Asked,
-    Identity,
-    ProviderRefused,
-    address_to_ask,
-    discover,
-    identify,
-    new_request,
-)
+from app.people.id_token import Identity, ProviderRefused
+from app.people.oidc import Asked, address_to_ask, discover, identify, new_request
 from tests.people.provider import NOW, LocalProvider
 
 ASKED_AT = datetime.fromtimestamp(NOW - 20, UTC)

@@ -8,10 +8,12 @@ from typing import Any
 from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
-from app.store.accounts import Account, account, add_account, set_password
+from app.store.account_changes import add_account
+from app.store.accounts import Account, account
 from app.store.actor import PROGRAM, Actor
 from app.store.audit_tables import AuditRow
 from app.store.engine import reading, writing
+from app.store.proofs import set_password
 from app.store.sign_ins import SignIn, sign_in, start_sign_in
 from tests.store.clinic import NOW, wait_until_blocked
 

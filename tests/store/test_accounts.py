@@ -6,26 +6,21 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session
 
+from app.store.account_changes import LAST_ADMINISTRATOR, add_account, change_account
 from app.store.accounts import (
-    LAST_ADMINISTRATOR,
     Account,
     account,
     account_named,
     account_with_key,
     accounts,
-    add_account,
-    change_account,
     has_accounts,
     has_demo_accounts,
-    keep_rehash,
-    set_password,
-    set_second_factor,
     sign_in_key,
-    use_step,
 )
 from app.store.actor import PROGRAM
 from app.store.engine import reading, writing
 from app.store.invitations import invitation, invite
+from app.store.proofs import keep_rehash, set_password, set_second_factor, use_step
 from app.store.refusals import BadForm, NotFound
 from tests.store.clinic import MINUTE, NOW
 from tests.store.people import (

@@ -6,7 +6,8 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from app.store.accounts import add_account, change_account, has_accounts
+from app.store.account_changes import add_account, change_account
+from app.store.accounts import has_accounts
 from app.store.actor import PROGRAM
 from app.store.engine import reading, writing
 from app.store.invitations import Invitation, invitation, invite, use_invitation

@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 
 from app.exam.vocabulary import Side
 from app.store import audit_tables, people_tables, signing_tables, tables  # noqa: F401
-from app.store.accounts import add_account
+from app.store.account_changes import add_account
 from app.store.actor import PROGRAM
 from app.store.audit_tables import EmergencyAccessRow, SettingRow
 from app.store.columns import Table

@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import Engine, event
 from sqlmodel import Session
 
-from app.store.accounts import change_account, end_sign_ins
+from app.store.account_changes import change_account
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord
 from app.store.presence import here, seen
@@ -15,6 +15,7 @@ from app.store.refusals import NotFound
 from app.store.sign_ins import (
     SignIn,
     end,
+    end_sign_ins,
     lock,
     renew,
     sign_in,

@@ -17,11 +17,13 @@ from app.exam.record import Recorded
 from app.exam.vocabulary import Side
 from app.people.passwords import hash_password
 from app.people.tokens import form_token, hash_token, new_token
-from app.store.accounts import Account, account_named, add_account, set_password
+from app.store.account_changes import add_account
+from app.store.accounts import Account, account_named
 from app.store.actor import PROGRAM, Actor
 from app.store.engine import reading, writing
 from app.store.entries import EntryRecord, history
 from app.store.exams import ExamRecord, exam_record
+from app.store.proofs import set_password
 from app.store.sign_ins import start_sign_in
 
 PERSON = {

@@ -10,9 +10,10 @@ from typing import Any
 import pytest
 
 from app.people.second_factor import new_secret
-from app.store.accounts import Account, account_named, set_second_factor
+from app.store.accounts import Account, account_named
 from app.store.actor import PROGRAM
 from app.store.engine import reading, writing
+from app.store.proofs import set_second_factor
 from tests.web.clinic import ADMINISTRATOR, NURSE, PHYSICIAN, Clinic, Member
 from tests.web.tables import audit_rows, kept
 

@@ -8,11 +8,12 @@ from playwright.sync_api import Page, expect
 from sqlmodel import select
 
 from app.people.tokens import form_token
-from app.store.accounts import account_named, set_second_factor
+from app.store.accounts import account_named
 from app.store.actor import PROGRAM
 from app.store.clinic_settings import change_settings
 from app.store.engine import reading, writing
 from app.store.people_tables import SignInRow
+from app.store.proofs import set_second_factor
 from tests.web.clinic import (
     COLLEAGUE,
     COOKIE,

@@ -12,7 +12,7 @@ from sqlmodel import update
 
 from app.main import create_app
 from app.settings import Settings
-from app.store.accounts import change_account
+from app.store.account_changes import change_account
 from app.store.actor import PROGRAM
 from app.store.engine import reading, writing
 from app.store.people_tables import AccountRow, ProviderRequestRow, SignInRow

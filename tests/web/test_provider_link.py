@@ -7,9 +7,10 @@ from typing import Any
 import pytest
 from sqlmodel import Session
 
-from app.store.accounts import Account, account_named, set_second_factor
+from app.store.accounts import Account, account_named
 from app.store.actor import PROGRAM
 from app.store.engine import reading, writing
+from app.store.proofs import set_second_factor
 from app.web.invited import HAS_SECOND_FACTOR
 from tests.people.provider import LocalProvider
 from tests.web.at_provider import STATE_COOKIE, come_back, last_refusal, says, visit, way_on

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from app.main import DemoDatabase, create_app
 from app.people.oidc import ProviderSettings
 from app.settings import ROOT, Settings
-from app.store.accounts import add_account
+from app.store.account_changes import add_account
 from app.store.actor import PROGRAM
 from app.store.engine import make_engine, writing
 

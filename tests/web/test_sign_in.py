@@ -15,16 +15,12 @@ from app.main import create_app
 from app.people.passwords import hash_password
 from app.people.tokens import hash_token
 from app.settings import Settings
-from app.store.accounts import (
-    Account,
-    account_named,
-    change_account,
-    set_password,
-    set_second_factor,
-)
+from app.store.account_changes import change_account
+from app.store.accounts import Account, account_named
 from app.store.actor import PROGRAM
 from app.store.engine import reading, writing
 from app.store.people_tables import SignInRow
+from app.store.proofs import set_password, set_second_factor
 from app.web.guard import HSTS
 from app.web.signing_in import safe_path
 from tests.web.clinic import (
