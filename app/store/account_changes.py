@@ -16,6 +16,7 @@ from app.store.accounts import (
     account_of,
     account_with_key,
     lock_account,
+    refuse_unseen,
     sign_in_key,
 )
 from app.store.actor import LONGEST_NAME, Actor
@@ -89,6 +90,7 @@ def change_account(
     printed_name: str,
     role: str,
     is_active: bool,
+    at_revision: int | None,
     actor: Actor,
     now: datetime,
 ) -> Account:
@@ -96,22 +98,26 @@ def change_account(
 
     Who is let in no longer, or in another role, is signed out everywhere; codes of somebody who is
     let in no longer are void, also when they are let in again.
-    Raises: NotFound; BadForm, also where no administrator would be left who can sign in.
+    at_revision: that of the account from which it was changed; None where no page showed one.
+    Raises: NotFound; AccountCollision, where somebody has changed it otherwise meanwhile; BadForm,
+    also where no administrator would be left who can sign in.
     """
     faults: dict[str, str] = {}
     printed_name, role = _name_and_role(printed_name, role, faults)
     administrators = _locked_administrators(session)
     row = lock_account(session, account_id)
-    stays = role == "administrator" and is_active
-    if not faults and not stays and administrators == [row.id]:
-        faults["role" if is_active else "is_active"] = LAST_ADMINISTRATOR
     if faults:
         raise BadForm(faults)
     asked = {"printed_name": printed_name, "role": role, "is_active": is_active}
     changed = {name: value for name, value in asked.items() if getattr(row, name) != value}
+    if changed:
+        refuse_unseen(row, at_revision)
+    if administrators == [row.id] and not (role == "administrator" and is_active):
+        raise BadForm({"role" if is_active else "is_active": LAST_ADMINISTRATOR})
     for name, value in changed.items():
         setattr(row, name, value)
     if changed:
+        row.revision += 1
         session.flush()
         if not is_active or "role" in changed:
             end_sign_ins(session, row.id, now)

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 from app.store.free_text import BadText, check_line, exact_key
 from app.store.patients import is_id
 from app.store.people_tables import AccountRow
-from app.store.refusals import NotFound
+from app.store.refusals import AccountCollision, NotFound
 
 LONGEST_SIGN_IN_NAME = 100
 # The accounts of the demonstration begin so, and no others may.
@@ -21,7 +21,8 @@ class Account:
 
     password_hash: None until a password is set. totp_secret: None without a second factor;
     totp_counter: the last time step of it that was used. oidc_key: issuer and subject at the
-    identity provider, None for a local account.
+    identity provider, None for a local account. revision: counts the changes of all this but the
+    steps, and the codes that were made for it.
     """
 
     id: str
@@ -35,6 +36,7 @@ class Account:
     totp_counter: int | None
     oidc_key: str | None
     created_at: datetime
+    revision: int = 0
 
 
 def sign_in_key(typed: str) -> str:
@@ -94,6 +96,16 @@ def lock_account(session: Session, account_id: str) -> AccountRow:
     return _row(session, account_id, lock=True)
 
 
+def refuse_unseen(row: AccountRow, at_revision: int | None) -> None:
+    """Refuse to change an account otherwise than as it was seen; row: locked.
+
+    at_revision: the one that was seen, None where no page showed one.
+    Raises: AccountCollision.
+    """
+    if at_revision not in (None, row.revision):
+        raise AccountCollision(account_of(row))
+
+
 def lock_active(session: Session, account_id: str) -> AccountRow:
     """The row of an account that stays active until our transaction has ended.
 
@@ -118,6 +130,7 @@ def account_of(row: AccountRow) -> Account:
         totp_counter=row.totp_counter,
         oidc_key=row.oidc_key,
         created_at=row.created_at,
+        revision=row.revision,
     )
 
 

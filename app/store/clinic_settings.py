@@ -1,6 +1,7 @@
 """The clinic's own settings: its name, its pathways beside the next steps, how long sign-ins last.
 
-They are kept as text, one row for each change; the newest of a name counts.
+They are kept as text, one row for each change; the newest of a name counts, and the number of the
+newest of all is the revision.
 """
 
 from collections.abc import Callable, Mapping
@@ -11,13 +12,15 @@ from types import MappingProxyType
 
 from sqlalchemy import func
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.knowledge.load import knowledge
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.audit_tables import SettingRow
+from app.store.engine import one_at_a_time
 from app.store.free_text import BadText, check_line, check_lines
-from app.store.refusals import BadForm
+from app.store.refusals import BadForm, SettingsCollision, StaleRevision
 
 LONGEST_NAME = 80
 LONGEST_PATHWAY = 500
@@ -45,6 +48,15 @@ class ClinicSettings:
     impression_first: bool
 
 
+@dataclass(frozen=True)
+class SettingRecord:
+    """A setting as somebody set it; "" where it was emptied."""
+
+    value: str
+    by: str
+    at: datetime
+
+
 DEFAULTS = ClinicSettings(
     name="",
     pathways=MappingProxyType({}),
@@ -55,13 +67,17 @@ DEFAULTS = ClinicSettings(
 
 
 def clinic_settings(
-    session: Session, defaults: ClinicSettings = DEFAULTS, *, at: datetime | None = None
+    session: Session,
+    defaults: ClinicSettings = DEFAULTS,
+    *,
+    at: datetime | None = None,
+    at_revision: int | None = None,
 ) -> ClinicSettings:
     """The settings in force; what was never set, or was emptied, is as in the defaults.
 
-    at: as they stood then; as they stand now, where it is None.
+    at, at_revision: as they stood then; as they stand now, where both are None.
     """
-    held = _held(session, at)
+    held = _held(session, at, at_revision)
     pathways = {
         name.removeprefix(PATHWAY): value
         for name, value in held.items()
@@ -80,14 +96,26 @@ def clinic_settings(
     )
 
 
+def settings_revision(session: Session) -> int:
+    """The revision of the settings; 0 before the first change."""
+    return session.exec(select(func.max(SettingRow.id))).one() or 0
+
+
 def change_settings(
-    session: Session, changes: Mapping[str, str], *, actor: Actor, now: datetime
+    session: Session,
+    changes: Mapping[str, str],
+    *,
+    at_revision: int,
+    actor: Actor,
+    now: datetime,
 ) -> None:
     """Change settings, all of them or none; what stands so already is not written again.
 
     changes: as typed, under `name`, `idle_minutes`, `absolute_hours`, `impression_first` (yes or
-    no) and `pathway.` with the id of a step or a warning.
-    Raises: BadForm, with every fault.
+    no) and `pathway.` with the id of a step or a warning. at_revision: that of the settings from
+    which they were changed.
+    Raises: BadForm, with every fault; SettingsCollision, where somebody has set one of them
+    otherwise meanwhile; StaleRevision.
     """
     faults: dict[str, str] = {}
     checked: dict[str, str] = {}
@@ -98,6 +126,9 @@ def change_settings(
             faults[name] = str(fault)
     if faults:
         raise BadForm(faults)
+    # Of two who save at once, the second looks once the first is done.
+    one_at_a_time(session.connection())
+    _refuse_collisions(session, checked, at_revision)
     held = _held(session)
     rows = tuple(
         SettingRow(
@@ -113,12 +144,36 @@ def change_settings(
         note(session, actor, "setting", at=now, detail={"names": changed}, rows=rows)
 
 
-def _held(session: Session, at: datetime | None = None) -> dict[str, str]:
-    newest = select(func.max(SettingRow.id)).group_by(col(SettingRow.name))
+def _held(
+    session: Session, at: datetime | None = None, at_revision: int | None = None
+) -> dict[str, str]:
+    newest = _newest()
     if at is not None:
         newest = newest.where(col(SettingRow.at) <= at)
+    if at_revision is not None:
+        newest = newest.where(col(SettingRow.id) <= at_revision)
     asked = select(SettingRow.name, SettingRow.value).where(col(SettingRow.id).in_(newest))
     return dict(session.exec(asked).all())
+
+
+def _newest() -> SelectOfScalar[int | None]:
+    """The number of the newest row of each name."""
+    return select(func.max(SettingRow.id)).group_by(col(SettingRow.name))
+
+
+def _refuse_collisions(session: Session, wanted: Mapping[str, str], at_revision: int) -> None:
+    if at_revision > settings_revision(session):
+        raise StaleRevision("the settings have no such revision")
+    asked = select(SettingRow).where(
+        col(SettingRow.id).in_(_newest()), col(SettingRow.id) > at_revision
+    )
+    meanwhile = {
+        row.name: SettingRecord(row.value, row.by, row.at)
+        for row in session.exec(asked)
+        if wanted.get(row.name, row.value) != row.value
+    }
+    if meanwhile:
+        raise SettingsCollision(meanwhile, wanted)
 
 
 def _check_of(name: str) -> Callable[[str], str]:

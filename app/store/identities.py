@@ -36,6 +36,7 @@ def link_identity(
         with session.begin_nested():
             row.oidc_key, row.password_hash = oidc_key, None
             row.totp_secret, row.totp_counter = None, None
+            row.revision += 1
             session.flush()
     except IntegrityError:
         # On PostgreSQL somebody else may have taken it since we looked.
@@ -56,6 +57,7 @@ def unlink_identity(session: Session, account_id: str, *, actor: Actor, now: dat
     if row.oidc_key is None:
         return
     row.oidc_key = None
+    row.revision += 1
     session.flush()
     end_sign_ins(session, row.id, now)
     detail = {"account": row.id, "identity": "unlinked"}

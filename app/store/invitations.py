@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlalchemy import delete, or_, update
 from sqlmodel import Session, col, select
 
-from app.store.accounts import has_accounts, lock_active
+from app.store.accounts import has_accounts, lock_active, refuse_unseen
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.engine import one_at_a_time
@@ -31,23 +31,28 @@ def invite(
     code_hash: str,
     expires_at: datetime,
     *,
+    at_revision: int | None = None,
     actor: Actor,
     now: datetime,
 ) -> Invitation:
     """Give out a code. It takes the place of earlier ones for the same account.
 
-    Raises: NotFound, also where the account is not active.
+    at_revision: that of the account as it was shown; None where no page showed one.
+    Raises: NotFound, also where the account is not active; AccountCollision, where it has been
+    changed meanwhile, or another code was given out.
     """
     if account_id is not None:
-        lock_active(session, account_id)
+        row = lock_active(session, account_id)
+        refuse_unseen(row, at_revision)
+        row.revision += 1
         void_invitations(session, account_id)
-    row = InvitationRow(
+    made = InvitationRow(
         code_hash=code_hash, account_id=account_id, made_at=now, expires_at=expires_at
     )
-    session.add(row)
+    session.add(made)
     session.flush()
     note(session, actor, "invite", at=now, detail={"account": account_id or ""})
-    return _invitation_of(row)
+    return _invitation_of(made)
 
 
 def invitation(session: Session, code_hash: str, now: datetime) -> Invitation:

@@ -14,7 +14,8 @@ class AccountRow(Table, table=True):
 
     sign_in_key: the sign-in name as it is compared. password_hash: Argon2id, NULL until a password
     is set. totp_counter: the last time step that was used, which cannot be used again. oidc_key:
-    issuer and subject of the identity provider, NULL for a local account.
+    issuer and subject of the identity provider, NULL for a local account. revision: counts the
+    changes of what an administrator sees of it.
     """
 
     __tablename__ = "account"
@@ -35,6 +36,7 @@ class AccountRow(Table, table=True):
     totp_counter: int | None = Field(default=None, sa_type=EntryId)
     oidc_key: str | None = Field(default=None, sa_type=Text)
     created_at: datetime = Field(sa_type=UtcDateTime)
+    revision: int = Field(default=0, sa_type=Integer, sa_column_kwargs={"server_default": "0"})
 
 
 class InvitationRow(Table, table=True):

@@ -5,7 +5,7 @@ from datetime import datetime
 from sqlalchemy import or_, update
 from sqlmodel import Session, col
 
-from app.store.accounts import lock_account
+from app.store.accounts import lock_account, refuse_unseen
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.invitations import void_invitations
@@ -29,6 +29,7 @@ def set_password(
     """
     row = lock_account(session, account_id)
     row.password_hash = password_hash
+    row.revision += 1
     session.flush()
     end_sign_ins(session, row.id, now, keep)
     void_invitations(session, row.id)
@@ -50,15 +51,24 @@ def keep_rehash(
 
 
 def set_second_factor(
-    session: Session, account_id: str, secret: str | None, *, actor: Actor, now: datetime
+    session: Session,
+    account_id: str,
+    secret: str | None,
+    *,
+    at_revision: int | None,
+    actor: Actor,
+    now: datetime,
 ) -> None:
     """Set the secret of the second factor, or take the second factor away.
 
-    Raises: NotFound.
+    at_revision: that of the account as it was shown; None where no page showed one.
+    Raises: NotFound; AccountCollision, where it has been changed meanwhile.
     """
     row = lock_account(session, account_id)
+    refuse_unseen(row, at_revision)
     row.totp_secret = secret
     row.totp_counter = None
+    row.revision += 1
     session.flush()
     detail = {"account": row.id, "is_set": secret is not None}
     note(session, actor, "second_factor", at=now, detail=detail)

@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 from app.exam.record import Cell, Recorded
 
 if TYPE_CHECKING:
+    from app.store.accounts import Account
     from app.store.cells import CellRecord, MedicinesRecord
+    from app.store.clinic_settings import SettingRecord
     from app.store.review import ReviewItem, ReviewKey, ReviewValue
 
 
@@ -43,7 +45,27 @@ class NotYours(Exception):
 
 
 class StaleRevision(ValueError):
-    """A revision was named that the exam has not reached."""
+    """A revision was named that the exam, or the clinic's settings, have not reached."""
+
+
+class SettingsCollision(Exception):
+    """Somebody set the same settings meanwhile, otherwise. Nothing was written.
+
+    theirs: what stands there now, by the name of the setting; mine: what was to be written.
+    """
+
+    def __init__(self, theirs: Mapping[str, "SettingRecord"], wanted: Mapping[str, str]) -> None:
+        super().__init__(f"somebody else set {len(theirs)} of these settings meanwhile")
+        self.theirs = dict(theirs)
+        self.mine = {name: wanted[name] for name in theirs}
+
+
+class AccountCollision(Exception):
+    """Somebody changed the account meanwhile. Nothing was written. theirs: as it stands now."""
+
+    def __init__(self, theirs: "Account") -> None:
+        super().__init__("somebody else changed this account meanwhile")
+        self.theirs = theirs
 
 
 class Busy(Exception):

@@ -81,6 +81,7 @@ class OwnAccountPage(Page):
     sign_in_name: str
     printed_name: str
     role: str
+    revision: int
     has_password: bool
     has_second_factor: bool
     sign_ins: tuple[SignInLine, ...]
@@ -95,12 +96,13 @@ class OwnAccountPage(Page):
 class SecondFactorPage(Page):
     """second_factor.html: a secret to scan, and the code that shows that it was scanned.
 
-    qr: SVG made by the program.
+    qr: SVG made by the program. revision: of the account as it stood before.
     """
 
     secret: str
     secret_groups: str
     qr: str
+    revision: int
     password: Field = EMPTY
     code: Field = EMPTY
 

@@ -12,17 +12,19 @@ from app.store.accounts import Account, account, accounts
 from app.store.engine import reading, writing
 from app.store.invitations import invite
 from app.store.proofs import set_second_factor
-from app.store.refusals import BadForm
+from app.store.refusals import AccountCollision, BadForm
 from app.web.admin_pages import AccountLine, AccountPage, AccountsPage, Invited
 from app.web.allowed import require
 from app.web.answers import see_other, show
 from app.web.fields import fields_of, summary_of
-from app.web.forms import FormFields
+from app.web.forms import FormFields, revision_in
 from app.web.identity import SignedIn
+from app.web.pages import Fault
 
 router = APIRouter(prefix="/admin/accounts")
 
 VALID_FOR = timedelta(days=7)
+MEANWHILE = "This account was changed meanwhile"
 SAID = {
     "changed": "The account is changed.",
     "factor": "The second factor is taken away. A new one can be set up after signing in.",
@@ -51,7 +53,7 @@ def save_new_account(request: Request, form: FormFields) -> Response:
                 actor=me.actor,
                 now=now,
             )
-            invited = _invite(request, session, made, me, now)
+            invited = _invite(request, session, made, me, now, at_revision=made.revision)
     except BadForm as bad:
         return _list(request, form, bad.faults)
     return _list(request, {}, invited=invited)
@@ -67,7 +69,7 @@ def show_account(request: Request, account_id: str, done: str = "") -> Response:
 @router.post("/{account_id}")
 def save_account(request: Request, account_id: str, form: FormFields) -> Response:
     """Change the printed name or the role, close the account, or open it again."""
-    me = require(request, "accounts", "write")
+    me, revision = require(request, "accounts", "write"), revision_in(form)
     try:
         with writing(request.app.state.engine) as session:
             change_account(
@@ -76,38 +78,67 @@ def save_account(request: Request, account_id: str, form: FormFields) -> Respons
                 printed_name=form.get("printed_name", ""),
                 role=form.get("role", ""),
                 is_active="is_active" in form,
+                at_revision=revision,
                 actor=me.actor,
                 now=datetime.now(UTC),
             )
     except BadForm as bad:
-        return _one(request, account_id, form=form, faults=bad.faults)
+        return _one(request, account_id, form=form, faults=bad.faults, revision=revision)
+    except AccountCollision as collision:
+        faults = _both(form, collision.theirs)
+        return _one(request, account_id, form=form, faults=faults, status=409)
     return see_other(f"/admin/accounts/{account_id}?done=changed")
 
 
 @router.post("/{account_id}/code")
 def save_new_code(request: Request, account_id: str, form: FormFields) -> Response:
     """Make a new code, for somebody who has never set a password or has forgotten it."""
-    me = require(request, "accounts", "write")
+    me, revision = require(request, "accounts", "write"), revision_in(form)
     now = datetime.now(UTC)
-    with writing(request.app.state.engine) as session:
-        invited = _invite(request, session, account(session, account_id), me, now)
+    try:
+        with writing(request.app.state.engine) as session:
+            invited = _invite(
+                request, session, account(session, account_id), me, now, at_revision=revision
+            )
+    except AccountCollision:
+        return _one(request, account_id, meanwhile="No code was made", status=409)
     return _one(request, account_id, invited=invited)
 
 
 @router.post("/{account_id}/second-factor/off")
 def take_second_factor(request: Request, account_id: str, form: FormFields) -> Response:
     """Take the second factor away from somebody who has lost it."""
-    me = require(request, "accounts", "write")
-    with writing(request.app.state.engine) as session:
-        set_second_factor(session, account_id, None, actor=me.actor, now=datetime.now(UTC))
+    me, revision = require(request, "accounts", "write"), revision_in(form)
+    now = datetime.now(UTC)
+    try:
+        with writing(request.app.state.engine) as session:
+            set_second_factor(
+                session, account_id, None, at_revision=revision, actor=me.actor, now=now
+            )
+    except AccountCollision:
+        return _one(request, account_id, meanwhile="Nothing was taken away", status=409)
     return see_other(f"/admin/accounts/{account_id}?done=factor")
 
 
 def _invite(
-    request: Request, session: Session, made: Account, me: SignedIn, now: datetime
+    request: Request,
+    session: Session,
+    made: Account,
+    me: SignedIn,
+    now: datetime,
+    *,
+    at_revision: int,
 ) -> Invited:
     code = new_code()
-    invite(session, made.id, hash_code(code), now + VALID_FOR, actor=me.actor, now=now)
+    invite(
+        session,
+        made.id,
+        hash_code(code),
+        now + VALID_FOR,
+        at_revision=at_revision,
+        actor=me.actor,
+        now=now,
+    )
     return Invited(made.printed_name, made.sign_in_name, code, at=f"{request.url.netloc}/invited")
 
 
@@ -139,9 +170,17 @@ def _one(
     *,
     form: FormFields | None = None,
     faults: dict[str, str] | None = None,
+    revision: int | None = None,
+    meanwhile: str = "",
+    status: int = 422,
     invited: Invited | None = None,
     says: str = "",
 ) -> Response:
+    """The page of one account; revision: of what was typed, None for that of now.
+
+    meanwhile: what was not done, because somebody else changed the account. status: where
+    something was refused.
+    """
     faults = faults or {}
     with reading(request.app.state.engine) as session:
         held = account(session, account_id)
@@ -153,15 +192,39 @@ def _one(
     fields = fields_of(("printed_name", "role", "is_active"), typed, faults)
     page = AccountPage(
         title=f"Account of {held.printed_name}",
-        faults=summary_of(fields),
+        faults=(*_refusal(meanwhile), *summary_of(fields)),
         account=_line(held),
         has_second_factor=held.totp_secret is not None,
         has_provider=held.oidc_key is not None,
+        revision=held.revision if revision is None else revision,
         invited=invited,
         says=says,
         **fields,
     )
-    return show(request, "admin/account.html", page, status=422 if faults else 200)
+    return show(request, "admin/account.html", page, status=status if page.faults else 200)
+
+
+def _both(form: FormFields, theirs: Account) -> dict[str, str]:
+    """Both values of each field in which the account is no longer as the form has it."""
+    may = {True: "may sign in", False: "may not sign in"}
+    pairs = {
+        "printed_name": (theirs.printed_name, form.get("printed_name", "")),
+        "role": (theirs.role, form.get("role", "")),
+        "is_active": (may[theirs.is_active], may["is_active" in form]),
+    }
+    return {
+        name: f"somebody else changed this account meanwhile. Here it says “{now}” now. "
+        f"Yours, “{mine}”, is not saved"
+        for name, (now, mine) in pairs.items()
+        if now != mine
+    }
+
+
+def _refusal(meanwhile: str) -> tuple[Fault, ...]:
+    if not meanwhile:
+        return ()
+    says = f"{MEANWHILE}, and is shown as it stands now. {meanwhile}"
+    return (Fault("main", says),)
 
 
 def _line(held: Account) -> AccountLine:

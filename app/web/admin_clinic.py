@@ -9,16 +9,21 @@ from starlette.responses import Response
 from app.knowledge.load import knowledge
 from app.knowledge.mentions import label_of
 from app.store.accounts import accounts
-from app.store.clinic_settings import PATHWAY, ClinicSettings, change_settings, clinic_settings
+from app.store.clinic_settings import (
+    PATHWAY,
+    ClinicSettings,
+    change_settings,
+    clinic_settings,
+    settings_revision,
+)
 from app.store.engine import reading, writing
-from app.store.refusals import BadForm
+from app.store.refusals import BadForm, SettingsCollision
 from app.web.admin_pages import ClinicPage, PathwayGroup, Setting
 from app.web.allowed import require
 from app.web.answers import Templates, see_other, show
-from app.web.forms import FormFields
-from app.web.identity import visit_of
+from app.web.forms import FormFields, revision_in
 from app.web.pages import Fault, Field
-from app.web.wording import sentence
+from app.web.wording import local, sentence
 
 router = APIRouter(prefix="/admin/clinic")
 
@@ -39,21 +44,40 @@ def show_clinic(request: Request, done: str = "") -> Response:
 
 @router.post("")
 def save_clinic(request: Request, form: FormFields) -> Response:
-    """Change settings, all of them or none."""
-    me = require(request, "clinic", "write")
-    # What stands so already is no change, also where it was never set.
-    stands = _as_typed(visit_of(request).settings)
+    """Change settings, all of them or none; what somebody else set meanwhile is not set over."""
+    me, revision = require(request, "clinic", "write"), revision_in(form)
+    with reading(request.app.state.engine) as session:
+        seen = _as_typed(clinic_settings(session, at_revision=revision))
+    # What is as it was shown is no change, also where it was never set or was set meanwhile.
     changes = {
         name: value
         for name, value in form.items()
-        if (name in _LABELS or name.startswith(PATHWAY)) and value != stands.get(name)
+        if (name in _LABELS or name.startswith(PATHWAY))
+        and value.replace("\r\n", "\n") != seen.get(name, "")
     }
     try:
         with writing(request.app.state.engine) as session:
-            change_settings(session, changes, actor=me.actor, now=datetime.now(UTC))
+            change_settings(
+                session, changes, at_revision=revision, actor=me.actor, now=datetime.now(UTC)
+            )
     except BadForm as bad:
-        return _page(request, typed=form, faults=bad.faults)
+        return _page(request, typed=form, faults=bad.faults, revision=revision)
+    except SettingsCollision as collision:
+        return _page(request, typed=changes, faults=_both(collision), status=409)
     return see_other("/admin/clinic?done=saved")
+
+
+def _both(collision: SettingsCollision) -> dict[str, str]:
+    """Both values of each setting that somebody else set meanwhile; a person settles it."""
+    return {
+        name: f"{held.by} ({local(held.at):%H:%M}) set {_quoted(held.value)} meanwhile. "
+        f"Yours, {_quoted(collision.mine[name])}, is not saved"
+        for name, held in collision.theirs.items()
+    }
+
+
+def _quoted(value: str) -> str:
+    return f"“{value}”" if value else "nothing"
 
 
 def _page(
@@ -61,11 +85,14 @@ def _page(
     *,
     typed: Mapping[str, str] | None = None,
     faults: Mapping[str, str] | None = None,
+    revision: int | None = None,
+    status: int = 422,
     says: str = "",
 ) -> Response:
+    """The page; revision: of what was typed, None for that of now. status: where it has faults."""
     known, faults = knowledge(), faults or {}
     with reading(request.app.state.engine) as session:
-        held = clinic_settings(session)
+        held, now = clinic_settings(session), settings_revision(session)
         unguarded = sum(
             each.is_active and each.oidc_key is None and each.totp_secret is None
             for each in accounts(session)
@@ -94,10 +121,11 @@ def _page(
         cautions=_cautions(plain_http=templates.site.plain_http, unguarded=unguarded),
         usual_name=templates.site.clinic,
         groups=tuple(_group(title, [*map(setting, names)]) for title, names in groups.items()),
+        revision=now if revision is None else revision,
         says=says,
         **{name: setting(name) for name in _LABELS},
     )
-    return show(request, "admin/clinic.html", page, status=422 if faults else 200)
+    return show(request, "admin/clinic.html", page, status=status if faults else 200)
 
 
 def _group(title: str, pathways: list[Setting]) -> PathwayGroup:

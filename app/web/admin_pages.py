@@ -45,6 +45,7 @@ class AccountPage(Page):
     account: AccountLine
     has_second_factor: bool
     has_provider: bool
+    revision: int
     invited: Invited | None = None
     says: str = ""
     printed_name: Field = EMPTY
@@ -82,6 +83,7 @@ class ClinicPage(Page):
     where the clinic has set no name.
     """
 
+    revision: int
     knowledge_version: str
     cautions: tuple[str, ...]
     usual_name: str

@@ -118,8 +118,8 @@ def _stale(request: Request, error: Exception) -> Response:
     return error_answer(
         request,
         HTTPStatus.UNPROCESSABLE_ENTITY,
-        "The form was made from a state that this exam has never had. Nothing was recorded; "
-        "load the exam again.",
+        "The form was made from a state that there has never been. Nothing was recorded; "
+        "load the page again.",
     )
 
 

@@ -53,7 +53,7 @@ FormFields = Annotated[Mapping[str, str], Depends(read_form)]
 
 
 def revision_in(form: Mapping[str, str], name: str = "revision") -> int:
-    """The revision that a form of the sheet was made from.
+    """The revision that a form was made from.
 
     Raises: HTTPException 422.
     """
@@ -61,7 +61,7 @@ def revision_in(form: Mapping[str, str], name: str = "revision") -> int:
     if not (text.isascii() and text.isdecimal() and len(text) <= 9):
         raise HTTPException(
             422,
-            "The form does not say which state of the exam it was made from. Nothing was "
-            "recorded; load the exam again.",
+            "The form does not say which state it was made from. Nothing was recorded; "
+            "load the page again.",
         )
     return int(text)

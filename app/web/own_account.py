@@ -111,8 +111,9 @@ def own_account_answer(
         sign_in_name=me.sign_in_name,
         printed_name=me.name,
         role=me.role,
+        revision=held.revision,
         has_password=held.password_hash is not None,
-        has_second_factor=me.has_second_factor,
+        has_second_factor=held.totp_secret is not None,
         sign_ins=tuple(lines),
         says=says,
         **{

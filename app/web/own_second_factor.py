@@ -10,13 +10,15 @@ from starlette.responses import Response
 from app.people.passwords import BadPassword, check_new_password
 from app.people.second_factor import accepted_step, new_secret, qr_svg, uri
 from app.people.tokens import new_token
-from app.store.engine import writing
+from app.store.accounts import account
+from app.store.engine import reading, writing
 from app.store.proofs import set_second_factor, use_step
+from app.store.refusals import AccountCollision
 from app.web.account_pages import SecondFactorPage
 from app.web.allowed import require
 from app.web.answers import see_other, show, site_of
 from app.web.cookies import keep_sign_in
-from app.web.forms import FormFields
+from app.web.forms import FormFields, revision_in
 from app.web.identity import SignedIn
 from app.web.own_account import own_account_answer, renewed
 from app.web.own_proof import own_proof_fault
@@ -24,39 +26,52 @@ from app.web.pages import Fault, Field
 
 router = APIRouter()
 
+MEANWHILE = (
+    "Your account was changed meanwhile, in another browser or by an administrator, and is shown "
+    "as it stands now. The second factor was left as it is"
+)
 # 160 bits in base 32, as the program makes them.
 _SECRET = re.compile(r"[A-Z2-7]{32}")
 
 
 @router.post("/me/second-factor/new")
-def show_new_secret(request: Request) -> Response:
+def show_new_secret(request: Request, form: FormFields) -> Response:
     """A new secret; nothing is kept until a code shows that it was scanned."""
-    me = require(request, "own_account", "write")
-    return _show(request, me, new_secret(), {})
+    me, revision = require(request, "own_account", "write"), revision_in(form)
+    with reading(request.app.state.engine) as session:
+        held = account(session, me.account_id)
+    if held.revision != revision:
+        return own_account_answer(request, me, status=409, faults={"main": MEANWHILE})
+    return _show(request, me, new_secret(), revision, {})
 
 
 @router.post("/me/second-factor")
 def save_second_factor(request: Request, form: FormFields) -> Response:
     """Keep the secret, after the password and the first code."""
     me = require(request, "own_account", "write")
-    secret, now = form.get("secret", ""), datetime.now(UTC)
+    secret, revision, now = form.get("secret", ""), revision_in(form), datetime.now(UTC)
     if not _SECRET.fullmatch(secret):
         raise HTTPException(422, "The form does not hold a secret of ours. Nothing was changed.")
     fault = own_proof_fault(request, me, form.get("password", ""))
     if fault:
-        return _show(request, me, secret, {"password": fault})
+        return _show(request, me, secret, revision, {"password": fault})
     step = accepted_step(secret, form.get("code", ""), now, None)
     if step is None:
         says = (
             "This is not the code that the program shows now. Scan the square again, and look "
             "whether the clock of the telephone is right"
         )
-        return _show(request, me, secret, {"code": says})
-    with writing(request.app.state.engine) as session:
-        set_second_factor(session, me.account_id, secret, actor=me.actor, now=now)
-        use_step(session, me.account_id, step)
-        token = new_token()
-        renewed(session, me, token, now)
+        return _show(request, me, secret, revision, {"code": says})
+    token = new_token()
+    try:
+        with writing(request.app.state.engine) as session:
+            set_second_factor(
+                session, me.account_id, secret, at_revision=revision, actor=me.actor, now=now
+            )
+            use_step(session, me.account_id, step)
+            renewed(session, me, token, now)
+    except AccountCollision:
+        return own_account_answer(request, me, status=409, faults={"main": MEANWHILE})
     answer = see_other("/me?done=second-factor")
     keep_sign_in(request, answer, token)
     return answer
@@ -66,7 +81,7 @@ def save_second_factor(request: Request, form: FormFields) -> Response:
 def end_second_factor(request: Request, form: FormFields) -> Response:
     """Take the second factor away; the password must then be strong enough by itself."""
     me, now = require(request, "own_account", "write"), datetime.now(UTC)
-    password = form.get("off_password", "")
+    password, revision = form.get("off_password", ""), revision_in(form)
     fault = own_proof_fault(request, me, password)
     if not fault:
         try:
@@ -76,21 +91,29 @@ def end_second_factor(request: Request, form: FormFields) -> Response:
     if fault:
         return own_account_answer(request, me, status=422, faults={"off_password": fault})
     token = new_token()
-    with writing(request.app.state.engine) as session:
-        set_second_factor(session, me.account_id, None, actor=me.actor, now=now)
-        renewed(session, me, token, now)
+    try:
+        with writing(request.app.state.engine) as session:
+            set_second_factor(
+                session, me.account_id, None, at_revision=revision, actor=me.actor, now=now
+            )
+            renewed(session, me, token, now)
+    except AccountCollision:
+        return own_account_answer(request, me, status=409, faults={"main": MEANWHILE})
     answer = see_other("/me?done=off")
     keep_sign_in(request, answer, token)
     return answer
 
 
-def _show(request: Request, me: SignedIn, secret: str, faults: dict[str, str]) -> Response:
+def _show(
+    request: Request, me: SignedIn, secret: str, revision: int, faults: dict[str, str]
+) -> Response:
     page = SecondFactorPage(
         title="Second factor",
         faults=tuple(Fault(name, fault) for name, fault in faults.items()),
         secret=secret,
         secret_groups=" ".join(secret[start : start + 4] for start in range(0, len(secret), 4)),
         qr=qr_svg(uri(secret, me.sign_in_name, site_of(request).clinic)),
+        revision=revision,
         password=Field(fault=faults.get("password", "")),
         code=Field(fault=faults.get("code", "")),
     )

@@ -14,6 +14,7 @@ from app.store.actor import PROGRAM, Actor
 from app.store.audit_tables import AuditRow
 from app.store.engine import reading, writing
 from app.store.proofs import set_password
+from app.store.refusals import AccountCollision, SettingsCollision
 from app.store.sign_ins import SignIn, sign_in, start_sign_in
 from tests.store.clinic import NOW, wait_until_blocked
 
@@ -73,7 +74,7 @@ def one_after_the_other(
         try:
             with writing(engine) as session:
                 second(session)
-        except (ValueError, LookupError) as refusal:
+        except (ValueError, LookupError, AccountCollision, SettingsCollision) as refusal:
             refused.append(refusal)
 
     other = threading.Thread(target=late)

@@ -19,9 +19,10 @@ from app.store.accounts import (
 )
 from app.store.actor import PROGRAM
 from app.store.engine import reading, writing
+from app.store.identities import link_identity, unlink_identity
 from app.store.invitations import invitation, invite
 from app.store.proofs import keep_rehash, set_password, set_second_factor, use_step
-from app.store.refusals import BadForm, NotFound
+from app.store.refusals import AccountCollision, BadForm, NotFound
 from tests.store.clinic import MINUTE, NOW
 from tests.store.people import (
     ADMINISTRATOR,
@@ -52,6 +53,7 @@ def change(session: Session, whose: Account, **changed: object) -> Account:
         "printed_name": whose.printed_name,
         "role": whose.role,
         "is_active": whose.is_active,
+        "at_revision": whose.revision,
     } | changed
     return change_account(session, whose.id, **asked, actor=ADMINISTRATOR, now=LATER)  # type: ignore[arg-type]
 
@@ -71,7 +73,7 @@ def test_an_account_is_kept_as_it_was_added(engine: Engine) -> None:
     added = add(engine, " Nurse.Ngozi ", "Ngozi  Testwell", "nurse", oidc_key="https://id|77")
     expected = Account(
         added.id, "Nurse.Ngozi", "Ngozi Testwell", "nurse", True, None, None, None,
-        "https://id|77", NOW,
+        "https://id|77", NOW, 0,
     )  # fmt: skip
 
     assert expected == added == stored_account(engine, added.id)
@@ -260,6 +262,98 @@ def test_two_administrators_cannot_shut_each_other_out_at_once(engine: Engine) -
     assert first == stored_account(engine, first.id)
 
 
+def test_a_change_from_an_older_page_is_refused_with_what_stands_now(engine: Engine) -> None:
+    """The second administrator sees what the first one did, and decides; nothing is written."""
+    whose = an_account(engine)
+    with writing(engine) as session:
+        first = change(session, whose, role="physician")
+    before = audited(engine)
+    with pytest.raises(AccountCollision) as refused, writing(engine) as session:
+        change(session, whose, printed_name="Ngozi Neu")
+
+    assert first == refused.value.theirs == stored_account(engine, whose.id)
+    assert before == audited(engine)
+    with writing(engine) as session:
+        change(session, first, printed_name="Ngozi Neu")
+    kept = stored_account(engine, whose.id)
+    assert ("Ngozi Neu", "physician") == (kept.printed_name, kept.role)
+
+
+def test_who_asks_for_what_stands_by_now_collides_with_nobody(engine: Engine) -> None:
+    """Both closed the account; one of them was first."""
+    whose = an_account(engine)
+    for _ in range(2):
+        with writing(engine) as session:
+            change(session, whose, is_active=False)
+
+    assert not stored_account(engine, whose.id).is_active
+
+
+def test_of_two_who_change_an_account_at_once_one_is_told(engine: Engine) -> None:
+    """The second waits for the first, and then looks."""
+    whose = an_account(engine)
+    refused = one_after_the_other(
+        engine,
+        lambda session: change(session, whose, is_active=False),
+        lambda session: change(session, whose, role="physician"),
+    )
+
+    assert [AccountCollision] == [type(each) for each in refused]
+    kept = stored_account(engine, whose.id)
+    assert (False, "nurse") == (kept.is_active, kept.role)
+
+
+def test_whatever_the_page_of_an_account_shows_raises_its_revision(engine: Engine) -> None:
+    """A code, a password, a factor, an identity; a press that was made before it is refused."""
+    whose = an_account(engine)
+
+    def coded(session: Session, revision: int | None) -> None:
+        invite(
+            session, whose.id, f"code {revision}", LATER, at_revision=revision,
+            actor=ADMINISTRATOR, now=NOW,
+        )  # fmt: skip
+
+    def factored(session: Session, revision: int | None) -> None:
+        set_second_factor(
+            session, whose.id, "S1", at_revision=revision, actor=ADMINISTRATOR, now=NOW
+        )
+
+    changes: tuple[Callable[[Session], object], ...] = (
+        lambda session: coded(session, None),
+        lambda session: factored(session, None),
+        lambda session: set_password(session, whose.id, "n", actor=ADMINISTRATOR, now=NOW),
+        lambda session: link_identity(session, whose.id, "i|7", actor=ADMINISTRATOR, now=NOW),
+        lambda session: unlink_identity(session, whose.id, actor=ADMINISTRATOR, now=NOW),
+    )
+    for made in changes:
+        seen = stored_account(engine, whose.id)
+        with writing(engine) as session:
+            made(session)
+        before = audited(engine)
+        for late in (coded, factored):
+            with pytest.raises(AccountCollision), writing(engine) as session:
+                late(session, seen.revision)
+
+        assert seen.revision + 1 == stored_account(engine, whose.id).revision
+        assert before == audited(engine)
+
+
+def test_of_two_who_make_a_code_at_once_one_is_told(engine: Engine) -> None:
+    """The code of the first may be on its way to the person already."""
+    whose = an_account(engine)
+
+    def making(code: str) -> Callable[[Session], object]:
+        return lambda session: invite(
+            session, whose.id, code, LATER, at_revision=whose.revision, actor=ADMINISTRATOR, now=NOW
+        )
+
+    refused = one_after_the_other(engine, making("first"), making("second"))
+
+    assert [AccountCollision] == [type(each) for each in refused]
+    with reading(engine) as session:
+        assert whose.id == invitation(session, "first", NOW).account_id
+
+
 def test_a_new_password_ends_what_rests_on_the_old_one(engine: Engine) -> None:
     """All sign-ins but the one that asked, and every code to set one."""
     whose = an_account(engine)
@@ -296,7 +390,7 @@ def test_hashes_and_secrets_stay_out_of_logs_and_the_audit(engine: Engine) -> No
     """What is written about an account is read by others."""
     whose = an_account(engine, password="argon-hash")
     with writing(engine) as session:
-        set_second_factor(session, whose.id, "TOTPSECRET", actor=PROGRAM, now=NOW)
+        set_second_factor(session, whose.id, "TOTPSECRET", at_revision=None, actor=PROGRAM, now=NOW)
     written = repr(stored_account(engine, whose.id)) + repr(audited(engine))
 
     assert "argon-hash" not in written
@@ -309,7 +403,9 @@ def test_a_second_factor_is_set_and_taken_away(engine: Engine) -> None:
     seen = []
     for secret in ("S1", "S2", None):
         with writing(engine) as session:
-            set_second_factor(session, whose.id, secret, actor=ADMINISTRATOR, now=NOW)
+            set_second_factor(
+                session, whose.id, secret, at_revision=None, actor=ADMINISTRATOR, now=NOW
+            )
             used = use_step(session, whose.id, 5)
         held = stored_account(engine, whose.id)
         seen.append((held.totp_secret, used, held.totp_counter))
@@ -324,7 +420,7 @@ def test_a_step_of_the_second_factor_is_used_once(engine: Engine) -> None:
     """A code that somebody looked over the shoulder for is worth nothing afterwards."""
     whose = an_account(engine)
     with writing(engine) as session:
-        set_second_factor(session, whose.id, "S1", actor=PROGRAM, now=NOW)
+        set_second_factor(session, whose.id, "S1", at_revision=None, actor=PROGRAM, now=NOW)
         used = [use_step(session, whose.id, step) for step in (7, 7, 6, 8)]
 
     assert [True, False, False, True] == used
@@ -335,7 +431,7 @@ def test_of_two_who_use_a_step_at_once_one_does(engine: Engine) -> None:
     whose = an_account(engine)
     used: list[bool] = []
     with writing(engine) as session:
-        set_second_factor(session, whose.id, "S1", actor=PROGRAM, now=NOW)
+        set_second_factor(session, whose.id, "S1", at_revision=None, actor=PROGRAM, now=NOW)
 
     def use(session: Session) -> None:
         used.append(use_step(session, whose.id, 7))

@@ -1,20 +1,28 @@
 """The clinic's own settings: checked, only ever added, and told by the audit."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from types import MappingProxyType
 
 import pytest
 from sqlalchemy import Engine
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 
 from app.store.actor import Actor
 from app.store.audit_tables import SettingRow
-from app.store.clinic_settings import DEFAULTS, ClinicSettings, change_settings, clinic_settings
+from app.store.clinic_settings import (
+    DEFAULTS,
+    ClinicSettings,
+    SettingRecord,
+    change_settings,
+    clinic_settings,
+    settings_revision,
+)
 from app.store.engine import reading, writing
-from app.store.refusals import BadForm
+from app.store.refusals import BadForm, SettingsCollision, StaleRevision
 from app.store.verify import verify
 from tests.store.clinic import MINUTE, NOW
-from tests.store.people import ADMINISTRATOR, audited
+from tests.store.people import ADMINISTRATOR, audited, one_after_the_other
 
 STEP = "emergency_transfer"
 WARNING = "cord_compression"
@@ -23,7 +31,9 @@ WARNING = "cord_compression"
 def change(engine: Engine, changes: dict[str, str], actor: Actor = ADMINISTRATOR) -> None:
     """Change settings, in a transaction of its own."""
     with writing(engine) as session:
-        change_settings(session, changes, actor=actor, now=NOW)
+        change_settings(
+            session, changes, at_revision=settings_revision(session), actor=actor, now=NOW
+        )
 
 
 def stored(engine: Engine, defaults: ClinicSettings = DEFAULTS) -> ClinicSettings:
@@ -162,7 +172,13 @@ def test_the_settings_of_an_earlier_day_can_be_read(engine: Engine) -> None:
         with writing(engine) as session:
             changed = {f"pathway.{WARNING}": ward}
             now = NOW + minutes * MINUTE
-            change_settings(session, changed, actor=ADMINISTRATOR, now=now)
+            change_settings(
+                session,
+                changed,
+                at_revision=settings_revision(session),
+                actor=ADMINISTRATOR,
+                now=now,
+            )
 
     def at(minutes: int) -> dict[str, str]:
         with reading(engine) as session:
@@ -171,3 +187,98 @@ def test_the_settings_of_an_earlier_day_can_be_read(engine: Engine) -> None:
     assert [{}, {WARNING: "Ward B"}, {WARNING: "Ward B"}, {WARNING: "Ward C"}, {}] == [
         at(minutes) for minutes in (-1, 0, 1, 3, 5)
     ]
+
+
+# ---- two administrators
+
+SECOND = Actor("Bo Zweitens", "administrator")
+
+
+def revision(engine: Engine) -> int:
+    """The revision that a page shows now."""
+    with reading(engine) as session:
+        return settings_revision(session)
+
+
+def change_at(engine: Engine, changes: dict[str, str], at_revision: int) -> None:
+    """Change settings as the second administrator, from an older page."""
+    with writing(engine) as session:
+        change_settings(session, changes, at_revision=at_revision, actor=SECOND, now=NOW + MINUTE)
+
+
+def test_the_revision_goes_up_with_what_is_changed_alone(engine: Engine) -> None:
+    """So that a press on Save that changes nothing makes no other page an older one."""
+    seen = [revision(engine)]
+    for changes in ({"name": "Hill Clinic"}, {"name": "Hill Clinic"}, {"idle_minutes": "5"}):
+        change(engine, changes)
+        seen.append(revision(engine))
+
+    assert 0 == seen[0] < seen[1] == seen[2] < seen[3]
+
+
+def test_what_somebody_else_set_meanwhile_is_not_set_over(engine: Engine) -> None:
+    """Whom to call in an emergency: both texts are told, and nothing of the form is written."""
+    seen = revision(engine)
+    change(engine, {f"pathway.{STEP}": "Call 1234", "name": "Hill Clinic"})
+    before = audited(engine)
+    mine = {f"pathway.{STEP}": "Call 5678", "name": "Hill Clinic", "idle_minutes": "5"}
+    with pytest.raises(SettingsCollision) as refused:
+        change_at(engine, mine, seen)
+
+    theirs = SettingRecord("Call 1234", ADMINISTRATOR.name, NOW)
+    assert {f"pathway.{STEP}": theirs} == refused.value.theirs
+    assert {f"pathway.{STEP}": "Call 5678"} == refused.value.mine
+    assert (before, 10) == (audited(engine), stored(engine).idle_minutes)
+    change_at(engine, mine, revision(engine))
+    assert ({STEP: "Call 5678"}, 5) == (dict(stored(engine).pathways), stored(engine).idle_minutes)
+
+
+def test_two_who_set_different_things_do_not_collide(engine: Engine) -> None:
+    """As at an exam: only the same one, to something else."""
+    seen = revision(engine)
+    change(engine, {"name": "Hill Clinic"})
+    change_at(engine, {"idle_minutes": "5", "name": "Hill Clinic"}, seen)
+
+    assert ("Hill Clinic", 5) == (stored(engine).name, stored(engine).idle_minutes)
+
+
+def test_a_setting_that_was_emptied_meanwhile_collides_too(engine: Engine) -> None:
+    """Nothing is a value as well."""
+    change(engine, {"name": "Hill Clinic"})
+    seen = revision(engine)
+    change(engine, {"name": ""})
+    with pytest.raises(SettingsCollision) as refused:
+        change_at(engine, {"name": "Hill and Dale"}, seen)
+
+    assert {"name": ""} == {name: each.value for name, each in refused.value.theirs.items()}
+
+
+def test_of_two_who_save_at_once_one_is_told(engine: Engine) -> None:
+    """Nobody had set it before, so there is no row that one of them could hold."""
+    seen = revision(engine)
+
+    def saving(name: str) -> Callable[[Session], object]:
+        return lambda session: change_settings(
+            session, {"name": name}, at_revision=seen, actor=SECOND, now=NOW
+        )
+
+    refused = one_after_the_other(engine, saving("Hill Clinic"), saving("Dale Clinic"))
+
+    assert [SettingsCollision] == [type(each) for each in refused]
+    assert "Hill Clinic" == stored(engine).name
+
+
+def test_a_revision_that_there_never_was_is_refused(engine: Engine) -> None:
+    """It would collide with nobody."""
+    with pytest.raises(StaleRevision):
+        change_at(engine, {"name": "Hill Clinic"}, revision(engine) + 1)
+
+
+def test_the_settings_of_an_older_page_can_be_read(engine: Engine) -> None:
+    """To tell what somebody changed from what somebody else changed."""
+    change(engine, {"name": "Hill Clinic"})
+    seen = revision(engine)
+    change(engine, {"name": "Dale Clinic"})
+    with reading(engine) as session:
+        assert "Hill Clinic" == clinic_settings(session, at_revision=seen).name
+        assert DEFAULTS == clinic_settings(session, at_revision=0)

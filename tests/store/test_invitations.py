@@ -90,6 +90,7 @@ def test_a_closed_account_is_not_opened_by_a_code(engine: Engine) -> None:
             printed_name="X",
             role="nurse",
             is_active=False,
+            at_revision=None,
             actor=ADMINISTRATOR,
             now=NOW,
         )
@@ -173,7 +174,7 @@ def test_a_code_of_somebody_who_was_let_in_no_longer_stays_void(engine: Engine) 
         with writing(engine) as session:
             change_account(
                 session, whose.id, printed_name=whose.printed_name, role=whose.role,
-                is_active=is_active, actor=ADMINISTRATOR, now=NOW,
+                is_active=is_active, at_revision=None, actor=ADMINISTRATOR, now=NOW,
             )  # fmt: skip
 
     assert not is_valid(engine)

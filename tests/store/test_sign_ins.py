@@ -172,6 +172,7 @@ def close(session: Session, account_id: str) -> None:
         printed_name="X",
         role="nurse",
         is_active=False,
+        at_revision=None,
         actor=ADMINISTRATOR,
         now=LATER,
     )

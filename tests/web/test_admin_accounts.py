@@ -36,9 +36,16 @@ def page_of(clinic: Clinic, member: Member) -> str:
     return f"/admin/accounts/{held(clinic, member).id}"
 
 
+def seen(clinic: Clinic, member: Member) -> dict[str, str]:
+    """The revision of somebody's account, as the page shows it now."""
+    return {"revision": str(held(clinic, member).revision)}
+
+
 def save(clinic: Clinic, member: Member, **changed: str) -> Any:
     """Save somebody's account with some fields changed; `is_active=""` takes the tick away."""
-    form = {"printed_name": member.name, "role": member.role, "is_active": "yes"} | changed
+    form = seen(clinic, member) | {
+        "printed_name": member.name, "role": member.role, "is_active": "yes"
+    } | changed  # fmt: skip
     sent = {name: value for name, value in form.items() if (name, value) != ("is_active", "")}
     return clinic.administrator.client.post(page_of(clinic, member), data=sent)
 
@@ -111,7 +118,7 @@ def test_a_new_code_takes_the_place_of_the_old_one(clinic: Clinic) -> None:
     path = page_of(clinic, NURSE)
     codes = []
     for _ in range(2):
-        answer = clinic.administrator.client.post(f"{path}/code", data={"left_out": "yes"})
+        answer = clinic.administrator.client.post(f"{path}/code", data=seen(clinic, NURSE))
         found = CODE.search(answer.text)
         assert found, answer.text
         codes.append(found[1])
@@ -283,12 +290,14 @@ def test_a_lost_authenticator_is_taken_off_and_the_password_lets_in_alone(clinic
     assert "Take the second factor away" not in clinic.administrator.get(path).text
     with writing(clinic.app.state.engine) as session:
         account_id = held(clinic, NURSE).id
-        set_second_factor(session, account_id, secret, actor=PROGRAM, now=datetime.now(UTC))
+        set_second_factor(
+            session, account_id, secret, at_revision=None, actor=PROGRAM, now=datetime.now(UTC)
+        )
     shown = clinic.administrator.get(path).text
     assert "Take the second factor away" in shown
     assert secret not in shown
     assert 401 == clinic.other_browser(None).sign_in(NURSE).status_code
-    off = clinic.administrator.client.post(f"{path}/second-factor/off", data={"left_out": "yes"})
+    off = clinic.administrator.client.post(f"{path}/second-factor/off", data=seen(clinic, NURSE))
     told = last_act(clinic)
 
     assert 303 == off.status_code
@@ -307,3 +316,68 @@ def test_what_is_written_in_a_name_is_only_text(clinic: Clinic) -> None:
 
         assert name not in text
         assert "&lt;script&gt;alert(1)" in text
+
+
+# ---- two administrators
+
+
+def test_a_stale_form_of_an_account_overwrites_nobody(clinic: Clinic) -> None:
+    """Both values stand beside the field, what was typed is kept, and the refusal is told."""
+    old, path = seen(clinic, NURSE), page_of(clinic, NURSE)
+    assert f'name="revision" value="{old["revision"]}"' in clinic.administrator.get(path).text
+    assert 303 == save(clinic, NURSE, role="physician").status_code
+    before, acts = kept(clinic.app), len(audit_rows(clinic.app))
+    answer = save(clinic, NURSE, printed_name="R. Okafor-Lund", **old)
+    text = unescape(answer.text)
+
+    assert 409 == answer.status_code
+    assert f"Here it says “{NURSE.name}” now. Yours, “R. Okafor-Lund”, is not saved" in text
+    assert "Here it says “physician” now. Yours, “nurse”, is not saved" in text
+    assert 'href="#role"' in text
+    assert 'id="is_active-fault"' not in text
+    assert 'value="R. Okafor-Lund"' in text
+    assert before == kept(clinic.app)
+    route = {"method": "POST", "route": "/admin/accounts/{account_id}", "status": 409}
+    assert acts + 1 == len(audit_rows(clinic.app))
+    assert ("refused", ADMINISTRATOR.name, route) == last_act(clinic)
+    new = re.search(r'name="revision" value="(\d+)"', text)
+    assert new
+    again = save(clinic, NURSE, printed_name="R. Okafor-Lund", revision=new[1])
+    assert 303 == again.status_code
+    assert "nurse" == held(clinic, NURSE).role
+
+
+@pytest.mark.parametrize(
+    ("act", "says"),
+    [("code", "No code was made"), ("second-factor/off", "Nothing was taken away")],
+)
+def test_a_press_on_a_stale_page_of_an_account_does_nothing(
+    clinic: Clinic, act: str, says: str
+) -> None:
+    """It would void the code that another administrator has just given to the person."""
+    path, old = page_of(clinic, NURSE), seen(clinic, NURSE)
+    made = clinic.administrator.client.post(f"{path}/code", data=old)
+    code = CODE.search(made.text)
+    assert code
+    before = kept(clinic.app)
+    answer = clinic.administrator.client.post(f"{path}/{act}", data=old)
+
+    assert 409 == answer.status_code
+    assert f"This account was changed meanwhile, and is shown as it stands now. {says}" in (
+        answer.text
+    )
+    assert before == kept(clinic.app)
+    assert ("refused", 409) == (last_act(clinic)[0], last_act(clinic)[2]["status"])
+    form = {"code": code[1], "password": LONG, "again": LONG}
+    assert 303 == clinic.other_browser(None).post_form("/invited", form).status_code
+
+
+def test_a_form_of_an_account_without_its_revision_is_refused(clinic: Clinic) -> None:
+    """What somebody saw when they pressed would be anybody's guess."""
+    path, before = page_of(clinic, NURSE), kept(clinic.app)
+    for act in ("", "/code", "/second-factor/off"):
+        answer = clinic.administrator.client.post(path + act, data={"role": "physician"})
+
+        assert 422 == answer.status_code
+        assert "load the page again" in answer.text
+    assert before == kept(clinic.app)

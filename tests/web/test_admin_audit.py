@@ -20,7 +20,7 @@ from tests.store.test_audit import unguarded
 from tests.store.test_migrations import changing
 from tests.web.clinic import ADMINISTRATOR, NURSE, PERSON, PHYSICIAN, Clinic
 from tests.web.tables import audit_rows
-from tests.web.test_admin_accounts import held
+from tests.web.test_admin_accounts import held, seen
 
 AUDIT, VERIFY = "/admin/audit", "/admin/audit/verify"
 NEWEST_ROW = re.compile(r'<tbody>\s*<tr>\s*<td class="whole">(\d+)</td>')
@@ -188,8 +188,10 @@ def test_every_act_that_was_noted_is_told_in_words(clinic: Clinic) -> None:
     exam_id = clinic.new_exam()
     clinic.cell(exam_id, "rest_tremor_hand", "right", "2")
     path = f"/admin/accounts/{held(clinic, NURSE).id}"
-    clinic.administrator.client.post(f"{path}/code", data={"left_out": "yes"})
-    clinic.administrator.client.post("/admin/clinic", data={"name": "Quay Practice"})
+    clinic.administrator.client.post(f"{path}/code", data=seen(clinic, NURSE))
+    clinic.administrator.client.post(
+        "/admin/clinic", data={"name": "Quay Practice", "revision": "0"}
+    )
     clinic.other_browser(None).sign_in(NURSE, password="wrong")
     clinic.nurse.get(AUDIT)
     shown = {line["what"] for line in lines(clinic.administrator.get(AUDIT))}

@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 
 from app.knowledge.load import knowledge
+from app.store.clinic_settings import settings_revision
+from app.store.engine import reading
 from tests.web.clinic import ADMINISTRATOR, Clinic
 from tests.web.tables import audit_rows, kept
 from tests.web.test_lock import used
@@ -20,7 +22,13 @@ WARNING = "pathway.stroke_like"
 
 def save(clinic: Clinic, **changed: str) -> Any:
     """Save the settings with some of them changed."""
-    return clinic.administrator.client.post("/admin/clinic", data=UNSET | changed)
+    return clinic.administrator.client.post("/admin/clinic", data=UNSET | seen(clinic) | changed)
+
+
+def seen(clinic: Clinic) -> dict[str, str]:
+    """The revision that the page shows now."""
+    with reading(clinic.app.state.engine) as session:
+        return {"revision": str(settings_revision(session))}
 
 
 def test_what_is_set_is_shown_again_and_names_who_set_it(clinic: Clinic) -> None:
@@ -170,3 +178,64 @@ def test_people_without_a_second_factor_are_counted(clinic: Clinic) -> None:
     text = clinic.administrator.get("/admin/clinic").text
 
     assert "4 people sign in with a password alone, without a second factor." in text
+
+
+# ---- two administrators
+
+
+def test_a_stale_form_of_the_clinic_overwrites_nobody(clinic: Clinic) -> None:
+    """Both texts beside the field, what was typed kept, the refusal told; then a person decides."""
+    old = seen(clinic)
+    assert (
+        f'name="revision" value="{old["revision"]}"'
+        in clinic.administrator.get("/admin/clinic").text
+    )
+    assert 303 == save(clinic, name="Quay Practice", **{WARNING: "Call 212"}).status_code
+    before, acts = kept(clinic.app), len(audit_rows(clinic.app))
+    mine = {WARNING: "Call 313", "idle_minutes": "5"}
+    answer = save(clinic, **mine, **old)
+    text = unescape(answer.text)
+    row = audit_rows(clinic.app)[-1]
+
+    assert 409 == answer.status_code
+    said = (
+        rf"{ADMINISTRATOR.name} \(\d\d:\d\d\) set “Call 212” meanwhile. Yours, “Call 313”, is not"
+    )
+    assert 2 == len(re.findall(said, text))
+    assert "Call 313</textarea>" in text
+    assert 'value="5"' in text
+    # What I left alone stands as the other has set it, and is not mine to lose.
+    assert 'value="Quay Practice"' in text
+    assert 'id="name-fault"' not in text
+    assert before == kept(clinic.app)
+    assert acts + 1 == len(audit_rows(clinic.app))
+    assert ("refused", ADMINISTRATOR.name) == (row.action, row.name)
+    assert {"method": "POST", "route": "/admin/clinic", "status": 409} == json.loads(row.detail)
+    assert 303 == save(clinic, name="Quay Practice", **mine).status_code
+    assert "Call 313</textarea>" in clinic.administrator.get("/admin/clinic").text
+
+
+def test_a_stale_form_that_sets_something_else_leaves_the_others_words_alone(
+    clinic: Clinic,
+) -> None:
+    """Its untouched fields hold what stood there before, lines as a browser ends them."""
+    assert 303 == save(clinic, **{WARNING: "Call 212\r\nor 213"}).status_code
+    old = seen(clinic)
+    assert 303 == save(clinic, **{WARNING: "Call 313"}).status_code
+    late = save(clinic, idle_minutes="5", **{WARNING: "Call 212\r\nor 213"}, **old)
+    text = clinic.administrator.get("/admin/clinic").text
+
+    assert 303 == late.status_code
+    assert "Call 313</textarea>" in text
+    assert 'value="5"' in text
+
+
+def test_a_stale_form_with_a_fault_stays_stale(clinic: Clinic) -> None:
+    """The page that comes back with the fault must not make what is older look seen."""
+    old = seen(clinic)
+    assert 303 == save(clinic, name="Quay Practice").status_code
+    answer = save(clinic, name="Dock Practice", idle_minutes="1", **old)
+
+    assert 422 == answer.status_code
+    assert f'name="revision" value="{old["revision"]}"' in answer.text
+    assert 409 == save(clinic, name="Dock Practice", idle_minutes="2", **old).status_code

@@ -9,7 +9,7 @@ from sqlalchemy import update
 
 from app.knowledge.load import knowledge
 from app.store.actor import PROGRAM
-from app.store.clinic_settings import change_settings
+from app.store.clinic_settings import change_settings, settings_revision
 from app.store.engine import writing
 from app.store.tables import AlertRow
 from app.web.wording import local
@@ -46,7 +46,13 @@ def test_a_nurses_entry_calls_a_physician_before_everybody(clinic: Clinic, exam_
     """At the top of the page: who it is by two identifiers, since when, and what to do here."""
     with writing(clinic.app.state.engine) as session:
         changed = {"pathway.cord_compression": PATHWAY}
-        change_settings(session, changed, actor=PROGRAM, now=datetime.now(UTC))
+        change_settings(
+            session,
+            changed,
+            at_revision=settings_revision(session),
+            actor=PROGRAM,
+            now=datetime.now(UTC),
+        )
     assert "" == waiting(clinic)
     before = datetime.now(UTC).replace(second=0, microsecond=0)
     enter(clinic.nurse, exam_id, *CORD)

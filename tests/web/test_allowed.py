@@ -18,8 +18,9 @@ from sqlmodel import select
 
 from app.people.permissions import ACTIONS, ROLES, SECTIONS, STATES, Cell, allows, cells
 from app.store.actor import PROGRAM, Actor
+from app.store.clinic_settings import settings_revision
 from app.store.emergency_access import open_emergency_access
-from app.store.engine import writing
+from app.store.engine import reading, writing
 from app.store.tables import ExamRow
 from tests.conftest import KINDS
 from tests.postgres import fresh_database
@@ -144,6 +145,9 @@ class House:
         exam_id = self.exams.get(cell.state)
         at = str(self.clinic.stored(exam_id).revision) if exam_id else "0"
         number = {"revision": at, "saved": at, "after": "0"} if "/exams/" in path else {}
+        if path == "/admin/clinic":
+            with reading(self.clinic.app.state.engine) as session:
+                number = {"revision": str(settings_revision(session))}
         return browser.client.post(path, data=number | ask.form())
 
     def put_back(self) -> None:

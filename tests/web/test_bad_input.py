@@ -241,7 +241,7 @@ def test_a_revision_that_the_exam_never_had_is_refused(
         clinic.sheet(exam_id, {"value.rise": "slow"}, revision=revision),
     ):
         assert 422 == answer.status_code
-        assert "load the exam again" in answer.text
+        assert "load the page again" in answer.text
     assert [] == clinic.entries(exam_id)
 
 

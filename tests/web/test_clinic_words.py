@@ -12,7 +12,7 @@ from sqlmodel import col, select
 
 from app.store.actor import PROGRAM
 from app.store.audit_tables import EmergencyAccessRow
-from app.store.clinic_settings import change_settings
+from app.store.clinic_settings import change_settings, settings_revision
 from app.store.engine import reading, writing
 from app.web.wording import local
 from tests.report.reading import words_of
@@ -30,7 +30,13 @@ NOW, LATER = "Ring <b>5050</b>\nthen book the scanner", "Ring 6060"
 def set_words(clinic: Clinic, **changes: str) -> None:
     """Change settings; a pathway by its whole name."""
     with writing(clinic.app.state.engine) as session:
-        change_settings(session, changes, actor=PROGRAM, now=datetime.now(UTC))
+        change_settings(
+            session,
+            changes,
+            at_revision=settings_revision(session),
+            actor=PROGRAM,
+            now=datetime.now(UTC),
+        )
 
 
 def seen(text: str) -> str:

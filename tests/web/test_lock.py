@@ -10,7 +10,7 @@ from sqlmodel import select
 from app.people.tokens import form_token
 from app.store.accounts import account_named
 from app.store.actor import PROGRAM
-from app.store.clinic_settings import change_settings
+from app.store.clinic_settings import change_settings, settings_revision
 from app.store.engine import reading, writing
 from app.store.people_tables import SignInRow
 from app.store.proofs import set_second_factor
@@ -80,11 +80,23 @@ def test_the_clinic_sets_how_long_a_screen_may_stand_unused(clinic: Clinic) -> N
     """And a longer limit that is set later does not open a screen that is locked."""
     actor, now = PROGRAM, datetime.now(UTC)
     with writing(clinic.app.state.engine) as session:
-        change_settings(session, {"idle_minutes": "2"}, actor=actor, now=now)
+        change_settings(
+            session,
+            {"idle_minutes": "2"},
+            at_revision=settings_revision(session),
+            actor=actor,
+            now=now,
+        )
     used(clinic, timedelta(minutes=2))
     assert 401 == clinic.get("/").status_code
     with writing(clinic.app.state.engine) as session:
-        change_settings(session, {"idle_minutes": "60"}, actor=actor, now=now)
+        change_settings(
+            session,
+            {"idle_minutes": "60"},
+            at_revision=settings_revision(session),
+            actor=actor,
+            now=now,
+        )
 
     assert 401 == clinic.get("/").status_code
     assert 'data-idle-seconds="3600"' in clinic.nurse.get("/").text
@@ -160,7 +172,9 @@ def test_after_the_absolute_limit_the_whole_proof_is_asked_for(clinic: Clinic) -
     with writing(clinic.app.state.engine) as session:
         held = account_named(session, PHYSICIAN.sign_in_name)
         assert held
-        set_second_factor(session, held.id, secret, actor=PROGRAM, now=datetime.now(UTC))
+        set_second_factor(
+            session, held.id, secret, at_revision=None, actor=PROGRAM, now=datetime.now(UTC)
+        )
     used(clinic, timedelta(hours=12))
     answer = clinic.client.post("/unlock", data={"password": PASSWORD}, headers=JSON)
 
@@ -175,7 +189,12 @@ def test_a_locked_screen_needs_the_password_alone(clinic: Clinic) -> None:
         held = account_named(session, PHYSICIAN.sign_in_name)
         assert held
         set_second_factor(
-            session, held.id, pyotp.random_base32(), actor=PROGRAM, now=datetime.now(UTC)
+            session,
+            held.id,
+            pyotp.random_base32(),
+            at_revision=None,
+            actor=PROGRAM,
+            now=datetime.now(UTC),
         )
     clinic.client.post("/lock")
 

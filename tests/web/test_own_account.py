@@ -1,13 +1,16 @@
 """The own account: password, second factor, and where one is signed in."""
 
 import re
+from datetime import UTC, datetime
 
 import pyotp
 import pytest
 from playwright.sync_api import expect
 
 from app.store.accounts import Account, account_named
-from app.store.engine import reading
+from app.store.actor import PROGRAM
+from app.store.engine import reading, writing
+from app.store.proofs import set_second_factor
 from tests.web.clinic import NURSE, PASSWORD, PHYSICIAN, TOKEN_HEADER, Clinic
 from tests.web.tables import audit_rows, kept
 from tests.web.visitor import Visitor
@@ -21,6 +24,11 @@ def held(clinic: Clinic) -> Account:
         found = account_named(session, PHYSICIAN.sign_in_name)
     assert found
     return found
+
+
+def seen(clinic: Clinic) -> dict[str, str]:
+    """The revision of the own account, as the page shows it now."""
+    return {"revision": str(held(clinic).revision)}
 
 
 def renew_header(clinic: Clinic) -> None:
@@ -68,13 +76,13 @@ def test_a_password_that_cannot_be_set_says_why(
 
 def test_the_second_factor_is_on_once_a_code_shows_that_it_was_scanned(clinic: Clinic) -> None:
     """A secret that nobody scanned would lock its owner out."""
-    page = clinic.client.post("/me/second-factor/new", data={"x": ""}).text
+    page = clinic.client.post("/me/second-factor/new", data=seen(clinic)).text
     found = re.search(r'name="secret" value="([A-Z2-7]{32})"', page)
     assert found
     secret, totp = found[1], pyotp.TOTP(found[1])
     assert "<svg" in page
     assert "style=" not in page
-    form = {"secret": secret, "password": PASSWORD, "code": totp.now()}
+    form = {"secret": secret, "password": PASSWORD, "code": totp.now()} | seen(clinic)
     before = kept(clinic.app)
     for wrong in ({"code": "000000"}, {"code": ""}):
         assert 422 == clinic.client.post("/me/second-factor", data=form | wrong).status_code
@@ -90,10 +98,41 @@ def test_the_second_factor_is_on_once_a_code_shows_that_it_was_scanned(clinic: C
     assert 401 == clinic.other_browser(None).sign_in(PHYSICIAN, code=totp.now()).status_code
 
 
+def test_a_stale_page_neither_sets_nor_takes_a_second_factor(clinic: Clinic) -> None:
+    """The one that was set up in another browser meanwhile stays."""
+    old = seen(clinic)
+    for path in ("/me", "/me/second-factor/new"):
+        page = clinic.get(path) if path == "/me" else clinic.client.post(path, data=old)
+        assert f'name="revision" value="{old["revision"]}"' in page.text
+    secret = pyotp.random_base32()
+    with writing(clinic.app.state.engine) as session:
+        set_second_factor(
+            session, held(clinic).id, secret, at_revision=None, actor=PROGRAM, now=datetime.now(UTC)
+        )
+    other = pyotp.random_base32()
+    presses = {
+        "/me/second-factor/new": {},
+        "/me/second-factor": {
+            "secret": other, "password": PASSWORD, "code": pyotp.TOTP(other).now()
+        },
+        "/me/second-factor/off": {"off_password": PASSWORD},
+    }  # fmt: skip
+    for path, form in presses.items():
+        answer = clinic.client.post(path, data=form | old)
+
+        assert 409 == answer.status_code, path
+        assert "Your account was changed meanwhile" in answer.text
+        assert secret == held(clinic).totp_secret
+        assert ("refused", PHYSICIAN.name) == (
+            audit_rows(clinic.app)[-1].action, audit_rows(clinic.app)[-1].name
+        )  # fmt: skip
+
+
 def test_the_second_factor_is_set_with_the_password_alone(clinic: Clinic) -> None:
     """Somebody at an open screen must not lock its owner out."""
     secret = pyotp.random_base32()
-    form = {"secret": secret, "password": "wrong", "code": pyotp.TOTP(secret).now()}
+    code = pyotp.TOTP(secret).now()
+    form = {"secret": secret, "password": "wrong", "code": code} | seen(clinic)
     answer = clinic.client.post("/me/second-factor", data=form)
 
     assert (422, None) == (answer.status_code, held(clinic).totp_secret)
@@ -105,13 +144,14 @@ def test_with_a_second_factor_a_shorter_password_will_do_and_then_it_stays_on(
 ) -> None:
     """Eight characters are enough beside it, and not without it."""
     secret, short = pyotp.random_base32(), "kelp-9-Yawl"
-    form = {"secret": secret, "password": PASSWORD, "code": pyotp.TOTP(secret).now()}
+    code = pyotp.TOTP(secret).now()
+    form = {"secret": secret, "password": PASSWORD, "code": code} | seen(clinic)
     assert 303 == clinic.client.post("/me/second-factor", data=form).status_code
     renew_header(clinic)
     change = {"password": PASSWORD, "new_password": short, "again": short}
     assert 303 == clinic.client.post("/me/password", data=change).status_code
     renew_header(clinic)
-    off = {"off_password": short}
+    off = {"off_password": short} | seen(clinic)
     answer = clinic.client.post("/me/second-factor/off", data=off)
     assert 422 == answer.status_code
     assert "Without a second factor the password must be longer" in answer.text
@@ -119,9 +159,11 @@ def test_with_a_second_factor_a_shorter_password_will_do_and_then_it_stays_on(
     change = {"password": short, "new_password": LONG, "again": LONG}
     assert 303 == clinic.client.post("/me/password", data=change).status_code
     renew_header(clinic)
-    wrong = clinic.client.post("/me/second-factor/off", data={"off_password": "wrong"})
+    wrong = clinic.client.post(
+        "/me/second-factor/off", data={"off_password": "wrong"} | seen(clinic)
+    )
     assert 422 == wrong.status_code
-    off = {"off_password": LONG}
+    off = {"off_password": LONG} | seen(clinic)
     assert 303 == clinic.client.post("/me/second-factor/off", data=off).status_code
     assert held(clinic).totp_secret is None
 

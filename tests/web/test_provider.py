@@ -135,6 +135,7 @@ def test_a_closed_account_stays_out(browser: Clinic, provider: LocalProvider) ->
             printed_name=PHYSICIAN.name,
             role=PHYSICIAN.role,
             is_active=False,
+            at_revision=None,
             actor=PROGRAM,
             now=datetime.now(UTC),
         )

@@ -128,6 +128,7 @@ def test_a_code_does_not_take_the_place_of_a_second_factor(
             session,
             held(session).id,
             "JBSWY3DPEHPK3PXP",
+            at_revision=None,
             actor=PROGRAM,
             now=datetime.now(UTC),
         )

@@ -325,7 +325,9 @@ def test_of_two_who_sign_one_is_first(clinic: Clinic) -> None:
 def test_the_impression_comes_first_where_the_clinic_wants_it(clinic: Clinic) -> None:
     """Wrong advice is followed more often by who reads it before thinking (Lyell 2017)."""
     exam_id = examined(clinic, *TREMOR)
-    clinic.administrator.client.post("/admin/clinic", data={"impression_first": "yes"})
+    clinic.administrator.client.post(
+        "/admin/clinic", data={"impression_first": "yes", "revision": "0"}
+    )
     before = clinic.get(f"/exams/{exam_id}/review").text
     send(clinic, exam_id, opened(clinic, exam_id) | {"impression": "Mine"}, "review")
     after = clinic.get(f"/exams/{exam_id}/review").text

@@ -178,6 +178,7 @@ def test_a_closed_account_is_out_everywhere_at_once(
             printed_name=NURSE.name,
             role="nurse",
             is_active=False,
+            at_revision=None,
             actor=PROGRAM,
             now=datetime.now(UTC),
         )
@@ -262,7 +263,9 @@ def test_the_second_factor_is_asked_for_and_no_code_works_twice(
     secret = pyotp.random_base32()
     with writing(clinic.app.state.engine) as session:
         held = account_of(clinic, NURSE)
-        set_second_factor(session, held.id, secret, actor=PROGRAM, now=datetime.now(UTC))
+        set_second_factor(
+            session, held.id, secret, at_revision=None, actor=PROGRAM, now=datetime.now(UTC)
+        )
     code = pyotp.TOTP(secret).now()
 
     assert 401 == browser_of_nobody.sign_in(NURSE).status_code
