@@ -111,12 +111,19 @@ def _with_settings(command: Callable[[], int]) -> int:
         return command()
     except ValidationError as error:
         for fault in error.errors():
-            name = "_".join(map(str, fault["loc"])).upper()
-            print(f"evenhand: EVENHAND_{name}: {fault['msg']}", file=sys.stderr)
+            # What the settings found themselves is said in their words, which name the setting
+            # where it is about more than one.
+            says = str(fault.get("ctx", {}).get("error", fault["msg"]))
+            name = f"EVENHAND_{fault['loc'][0]}: ".upper() if fault["loc"] else ""
+            print(f"evenhand: {name}{says}", file=sys.stderr)
         return BAD_INPUT
 
 
 def _verify(asked: argparse.Namespace) -> int:
+    return _with_settings(lambda: _verified(asked))
+
+
+def _verified(asked: argparse.Namespace) -> int:
     from sqlalchemy import make_url
     from sqlalchemy.exc import SQLAlchemyError
 

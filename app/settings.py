@@ -4,11 +4,12 @@ from pathlib import Path
 from typing import Self
 from urllib.parse import urlsplit
 
-from pydantic import Field, SecretStr, model_validator
+from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from app.people.oidc import ProviderSettings
 from app.people.outside import LOOPBACK
+from app.store.engine import parse_address
 
 ROOT = Path(__file__).resolve().parent.parent
 # Where the identity provider sends the browser back to, below the clinic's own address.
@@ -45,6 +46,13 @@ class Settings(BaseSettings):
     # As in “Sign in with …”.
     oidc_label: str = Field(default="the identity provider", min_length=1, max_length=40)
 
+    @field_validator("database_url")
+    @classmethod
+    def _check_database(cls, url: str) -> str:
+        """Refuse to start without the address of a database."""
+        parse_address(url)
+        return url
+
     @model_validator(mode="after")
     def _check_provider(self) -> Self:
         """Refuse to start with an identity provider that nobody could sign in with."""
@@ -67,9 +75,11 @@ class Settings(BaseSettings):
             return None
         if missing:
             raise ValueError(f"an identity provider needs also {'; '.join(missing)}")
-        return ProviderSettings(
-            self.oidc_issuer, self.oidc_client_id, self._client_secret(), self._way_back()
-        )
+        secret, way_back = self._client_secret(), self._way_back()
+        try:
+            return ProviderSettings(self.oidc_issuer, self.oidc_client_id, secret, way_back)
+        except ValueError as error:
+            raise ValueError(f"EVENHAND_OIDC_ISSUER: {error}") from None
 
     def _client_secret(self) -> str:
         secret = self.oidc_client_secret.get_secret_value()

@@ -121,13 +121,42 @@ def test_bytes_that_are_no_text_are_a_fault() -> None:
     assert (2, b"exam: not text in UTF-8\n") == (done.returncode, done.stderr)
 
 
-def test_a_bad_setting_names_its_variable(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    monkeypatch.setenv("EVENHAND_PORT", "many")
+PROVIDER = {
+    "ADDRESS": "https://evenhand.example",
+    "OIDC_ISSUER": "https://login.example",
+    "OIDC_CLIENT_ID": "evenhand",
+    "OIDC_CLIENT_SECRET": "a-secret",
+}
 
-    assert 2 == main(["serve"])
-    assert capsys.readouterr().err.startswith("evenhand: EVENHAND_PORT: ")
+
+@pytest.mark.parametrize("command", ["serve", "first-code", "verify"])
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"PORT": "many"}, "EVENHAND_PORT: Input should be a valid integer"),
+        ({"DATABASE_URL": "here"}, "EVENHAND_DATABASE_URL: not the address of a database"),
+        ({"DATABASE_URL": "mysql://here"}, "EVENHAND_DATABASE_URL: mysql databases are not"),
+        (PROVIDER | {"OIDC_CLIENT_ID": ""}, "an identity provider needs also EVENHAND_OIDC_CLIENT"),
+        (PROVIDER | {"OIDC_ISSUER": "http://login.example"}, "EVENHAND_OIDC_ISSUER: the provider"),
+        (PROVIDER | {"ADDRESS": "evenhand"}, "EVENHAND_ADDRESS is not the address of a server"),
+    ],
+)
+def test_a_bad_setting_is_one_line_that_names_its_variable(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    command: str,
+    given: dict[str, str],
+    says: str,
+) -> None:
+    """Whoever set it looks for it by its name; secrets are not repeated."""
+    for name, value in given.items():
+        monkeypatch.setenv(f"EVENHAND_{name}", value)
+    status, told = main([command]), capsys.readouterr()
+
+    assert (2, "") == (status, told.out)
+    assert told.err.startswith(f"evenhand: {says}")
+    assert 1 == told.err.count("\n")
+    assert "a-secret" not in told.err
 
 
 def test_help_shows_an_example(capsys: pytest.CaptureFixture[str]) -> None:

@@ -36,12 +36,21 @@ def make_engine(url: str) -> Engine:
     A missing SQLite file is made, readable for its owner alone.
     Raises: ValueError, where the address is neither.
     """
+    address = parse_address(url)
+    return _sqlite(address) if address.drivername == "sqlite" else _postgresql(address)
+
+
+def parse_address(url: str) -> URL:
+    """The address of a database, before anything is opened or made.
+
+    Raises: ValueError, where it is none that the program can use.
+    """
     try:
         address = make_url(url)
     except ArgumentError:
         raise ValueError("not the address of a database: use sqlite:///file") from None
     if address.drivername in ("postgresql", "postgresql+psycopg"):
-        return _postgresql(address.set(drivername="postgresql+psycopg"))
+        return address.set(drivername="postgresql+psycopg")
     if address.drivername != "sqlite":
         raise ValueError(
             f"{address.drivername} databases are not supported: "
@@ -49,7 +58,7 @@ def make_engine(url: str) -> Engine:
         )
     if address.database in (None, "", ":memory:"):
         raise ValueError("sqlite needs a file, as in sqlite:///evenhand.db")
-    return _sqlite(address)
+    return address
 
 
 def migrate(engine: Engine) -> None:
