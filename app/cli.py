@@ -2,15 +2,19 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from app.assess.assess import assess
 from app.assess.assessment import as_text, faults_as_text
 from app.exam.reading import BadExam, parse_exam
 from app.knowledge.files import BadKnowledge
 from app.knowledge.load import knowledge
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
 
 # The second: a line that is bad, or something that was altered; the rest was done.
 OK, BAD_LINES, BAD_INPUT = 0, 1, 2
@@ -56,6 +60,21 @@ def _parser() -> argparse.ArgumentParser:
     )
     first_code.set_defaults(command=_first_code)
 
+    inviting = commands.add_parser(
+        "invite",
+        help="make a code for an administrator who cannot sign in any more",
+        description="Make a one-time code with which an administrator, whom nobody else can let "
+        "in, chooses a new password. The audit tells that it came from the console. "
+        "Example: evenhand invite m.okoye",
+    )
+    inviting.add_argument("sign_in_name", metavar="SIGN-IN-NAME", help="of an administrator")
+    inviting.add_argument(
+        "--take-second-factor",
+        action="store_true",
+        help="take the second factor away as well, where the authenticator is lost too",
+    )
+    inviting.set_defaults(command=lambda asked: _with_settings(lambda: _invite(asked)))
+
     assessing = commands.add_parser(
         "assess",
         help="assess an exam given as JSON",
@@ -87,7 +106,7 @@ def _parser() -> argparse.ArgumentParser:
         metavar="NUMBER:HASH",
         help="the audit's head as a signed page names it; may be given several times",
     )
-    verifying.set_defaults(command=_verify)
+    verifying.set_defaults(command=lambda asked: _with_settings(lambda: _verify(asked)))
     return parser
 
 
@@ -105,7 +124,11 @@ def _first_code(_asked: argparse.Namespace) -> int:
 
 
 def _with_settings(command: Callable[[], int]) -> int:
+    """Run what needs the settings and the database; either refuses in a line."""
     from pydantic import ValidationError
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from app.store.refusals import Busy, NotFound, Unreadable
 
     try:
         return command()
@@ -117,36 +140,60 @@ def _with_settings(command: Callable[[], int]) -> int:
             name = f"EVENHAND_{fault['loc'][0]}: ".upper() if fault["loc"] else ""
             print(f"evenhand: {name}{says}", file=sys.stderr)
         return BAD_INPUT
+    except (OSError, Busy, NotFound, Unreadable, SQLAlchemyError) as error:
+        print(f"evenhand: {error}", file=sys.stderr)
+        return BAD_INPUT
+
+
+@contextmanager
+def _database() -> "Iterator[Engine]":
+    """The database of the settings, which is neither made here nor brought up to date.
+
+    Raises: OSError, Unreadable, SQLAlchemyError; ValidationError.
+    """
+    from app.settings import Settings
+    from app.store.engine import check_current, make_engine, parse_address
+
+    url = Settings().database_url
+    address = parse_address(url)
+    if address.drivername == "sqlite" and not Path(str(address.database)).is_file():
+        raise FileNotFoundError(f"there is no database at {address.database}")
+    engine = make_engine(url)
+    try:
+        check_current(engine)
+        yield engine
+    finally:
+        engine.dispose()
+
+
+def _invite(asked: argparse.Namespace) -> int:
+    from app.web.console_code import VALID_FOR, console_code
+
+    with _database() as engine:
+        code = console_code(
+            engine, asked.sign_in_name, takes_second_factor=asked.take_second_factor
+        )
+    hours = int(VALID_FOR.total_seconds() // 3600)
+    print(
+        f"{asked.sign_in_name} opens /invited and types this code, which can be used once, within "
+        f"{hours} hours, for a new password: {code}"
+    )
+    return OK
 
 
 def _verify(asked: argparse.Namespace) -> int:
-    return _with_settings(lambda: _verified(asked))
-
-
-def _verified(asked: argparse.Namespace) -> int:
-    from sqlalchemy import make_url
-    from sqlalchemy.exc import SQLAlchemyError
-
-    from app.settings import Settings
-    from app.store.engine import check_current, make_engine, reading
-    from app.store.refusals import Unreadable
+    from app.store.engine import reading
     from app.store.verify import is_known_document, parse_head, verify
 
-    url = Settings().database_url
     try:
         heads = [parse_head(each) for each in asked.head]
-        pages = {name: Path(name).read_bytes() for name in asked.files}
-        database = make_url(url).database
-        if url.startswith("sqlite") and not (database and Path(database).is_file()):
-            raise FileNotFoundError(f"there is no database at {database}")
-        engine = make_engine(url)
-        check_current(engine)
-        with reading(engine) as session:
-            checked = verify(session, heads)
-            known = {name: is_known_document(session, page) for name, page in pages.items()}
-    except (OSError, ValueError, Unreadable, SQLAlchemyError) as error:
+    except ValueError as error:
         print(f"evenhand: {error}", file=sys.stderr)
         return BAD_INPUT
+    pages = {name: Path(name).read_bytes() for name in asked.files}
+    with _database() as engine, reading(engine) as session:
+        checked = verify(session, heads)
+        known = {name: is_known_document(session, page) for name, page in pages.items()}
     for name, is_known in known.items():
         says = "unaltered, signed here" if is_known else "altered, or not signed here"
         print(f"{name}: {says}")

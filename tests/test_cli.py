@@ -5,15 +5,24 @@ import os
 import re
 import subprocess
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from sqlmodel import col, select
 
 from app.cli import main
-from app.store.account_changes import add_account
+from app.people.tokens import hash_code
+from app.store.account_changes import add_account, change_account
+from app.store.accounts import account
 from app.store.actor import PROGRAM
-from app.store.engine import make_engine, writing
+from app.store.audit_tables import AuditRow
+from app.store.engine import make_engine, reading, writing
+from app.store.invitations import invitation
+from app.store.proofs import set_second_factor
+from app.store.refusals import NotFound
+from tests.store.clinic import NOW
+from tests.store.people import an_account, audited
 
 PARKINSONISM = {
     "findings": {
@@ -165,6 +174,85 @@ def test_help_shows_an_example(capsys: pytest.CaptureFixture[str]) -> None:
 
     assert 0 == ended.value.code
     assert "evenhand assess exam.json" in " ".join(capsys.readouterr().out.split())
+
+
+def invited(url: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run `evenhand invite` as a program of its own on a database."""
+    return subprocess.run(
+        [sys.executable, "-m", "app", "invite", *arguments],
+        env={**os.environ, "EVENHAND_DATABASE_URL": url},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_the_only_administrator_gets_a_code_at_the_console_and_the_audit_tells_it(
+    url: str,
+) -> None:
+    """It holds for a day; the second factor stays unless it is asked for, and so does the password.
+
+    Whoever reaches the console could do it, so it must not stay unseen.
+    """
+    engine = make_engine(url)
+    whose = an_account(engine, "m.okoye", "administrator")
+    with writing(engine) as session:
+        set_second_factor(session, whose.id, "S", at_revision=None, actor=PROGRAM, now=NOW)
+    before = len(audited(engine))
+    kept, taken = invited(url, "M.Okoye"), invited(url, "m.okoye", "--take-second-factor")
+    codes = [
+        found[0]
+        for each in (kept, taken)
+        if (found := re.search(r"\b(\w{4}-){3}\w{4}\b", each.stdout))
+    ]
+    with reading(engine) as session:
+        rows = session.exec(select(AuditRow).order_by(col(AuditRow.number))).all()[before:]
+        held = invitation(session, hash_code(codes[1]), datetime.now(UTC))
+        with pytest.raises(NotFound):
+            invitation(session, hash_code(codes[0]), datetime.now(UTC))
+        account_now = account(session, whose.id)
+    engine.dispose()
+
+    assert [(0, ""), (0, "")] == [(each.returncode, each.stderr) for each in (kept, taken)]
+    assert (whose.id, timedelta(hours=24)) == (held.account_id, held.expires_at - held.made_at)
+    assert (None, whose.password_hash) == (account_now.totp_secret, account_now.password_hash)
+    assert [("invite", "Evenhand"), ("second_factor", "Evenhand"), ("invite", "Evenhand")] == [
+        (row.action, row.name) for row in rows
+    ]
+    assert {("console", "")} == {(row.source, row.role) for row in rows}
+    assert {whose.id} == {json.loads(row.detail)["account"] for row in rows}
+
+
+def test_nobody_else_gets_a_code_at_the_console(
+    url: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """An administrator lets others in; a closed account stays closed, and no database is made."""
+    engine = make_engine(url)
+    an_account(engine, "r.nurse", "nurse")
+    an_account(engine, "first", "administrator")
+    closed = an_account(engine, "second", "administrator")
+    with writing(engine) as session:
+        change_account(
+            session, closed.id, printed_name="S", role="administrator", is_active=False,
+            at_revision=None, actor=PROGRAM, now=NOW,
+        )  # fmt: skip
+    before = audited(engine)
+    monkeypatch.setenv("EVENHAND_DATABASE_URL", url)
+    says = "evenhand: no administrator has this sign-in name\n"
+    for name, told in (
+        ("r.nurse", says), ("nobody", says), ("\x00", says),
+        ("second", "evenhand: this account is not active\n"),
+    ):  # fmt: skip
+        assert 2 == main(["invite", name])
+        assert ("", told) == tuple(capsys.readouterr())
+    assert before == audited(engine)
+    engine.dispose()
+    missing = tmp_path / "typo.sqlite3"
+    monkeypatch.setenv("EVENHAND_DATABASE_URL", f"sqlite:///{missing}")
+
+    assert 2 == main(["invite", "first"])
+    assert f"evenhand: there is no database at {missing}\n" == capsys.readouterr().err
+    assert not missing.exists()
 
 
 def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_account(
