@@ -120,7 +120,7 @@ def change_account(
         row.revision += 1
         session.flush()
         if not is_active or "role" in changed:
-            end_sign_ins(session, row.id, now)
+            end_sign_ins(session, row.id, actor=actor, now=now)
         if not is_active:
             void_invitations(session, row.id)
         _note(session, actor, "change_account", now, row, **changed)

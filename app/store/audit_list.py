@@ -19,7 +19,7 @@ class Happened:
     """One row of the audit.
 
     chart_number: "" where the act was about no patient. reason: why charts were opened in an
-    emergency, "" in every other act.
+    emergency or closed again, "" in every other act.
     """
 
     number: int
@@ -85,11 +85,11 @@ def happened(session: Session, asked: Asked, *, limit: int = MOST_LISTED) -> lis
 
 
 def _reasons(session: Session, rows: list[AuditRow]) -> dict[int, str]:
-    """Why charts were opened in an emergency, by the number of the row that tells of it."""
+    """Why charts were opened in an emergency or closed, by the number of the row that tells it."""
     keys = {
         int(key): row.number
         for row in rows
-        if row.action == "emergency_access"
+        if row.action in ("emergency_access", "emergency_access_end")
         for _, key, _ in json.loads(row.rows)
     }
     asked = select(EmergencyAccessRow.id, EmergencyAccessRow.reason).where(

@@ -41,7 +41,7 @@ def link_identity(
     except IntegrityError:
         # On PostgreSQL somebody else may have taken it since we looked.
         raise BadForm(TAKEN) from None
-    end_sign_ins(session, row.id, now)
+    end_sign_ins(session, row.id, actor=actor, now=now)
     void_invitations(session, row.id)
     detail = {"account": row.id, "identity": "linked"}
     note(session, actor, "change_account", at=now, detail=detail)
@@ -59,6 +59,6 @@ def unlink_identity(session: Session, account_id: str, *, actor: Actor, now: dat
     row.oidc_key = None
     row.revision += 1
     session.flush()
-    end_sign_ins(session, row.id, now)
+    end_sign_ins(session, row.id, actor=actor, now=now)
     detail = {"account": row.id, "identity": "unlinked"}
     note(session, actor, "change_account", at=now, detail=detail)

@@ -31,7 +31,7 @@ def set_password(
     row.password_hash = password_hash
     row.revision += 1
     session.flush()
-    end_sign_ins(session, row.id, now, keep)
+    end_sign_ins(session, row.id, actor=actor, now=now, keep=keep)
     void_invitations(session, row.id)
     note(session, actor, "set_password", at=now, detail={"account": row.id})
 

@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 from app.store.accounts import Account, account_of, lock_active
 from app.store.actor import Actor
 from app.store.audit import note
+from app.store.emergency_access import SIGNED_OUT, end_emergency_access
 from app.store.people_tables import AccountRow, SignInRow
 from app.store.refusals import NotFound
 from app.store.tables import PresenceRow
@@ -165,16 +166,27 @@ def use_signing_proof(session: Session, token_hash: str) -> bool:
 def end(
     session: Session, token_hash: str, *, actor: Actor, now: datetime, action: str = "sign_out"
 ) -> None:
-    """End a sign-in; one that has ended already stays as it is."""
+    """End a sign-in, and with it emergency access; one that has ended already stays as it is."""
     if _end(session, token_hash, now):
         note(session, actor, action, at=now)
+        owner = session.exec(
+            select(SignInRow.account_id).where(SignInRow.token_hash == token_hash)
+        ).one()
+        end_emergency_access(session, owner, SIGNED_OUT, actor=actor, now=now)
 
 
-def end_sign_ins(session: Session, account_id: str, now: datetime, keep: str | None = None) -> None:
-    """End every sign-in of an account, but for the one whose token has the hash `keep`."""
+def end_sign_ins(
+    session: Session, account_id: str, *, actor: Actor, now: datetime, keep: str | None = None
+) -> None:
+    """End every sign-in of an account, but for the one whose token has the hash `keep`.
+
+    Where none goes on, emergency access ends, too.
+    """
     going_on = (col(SignInRow.account_id) == account_id, col(SignInRow.ended_at).is_(None))
     ending = update(SignInRow).where(*going_on).values(ended_at=now)
     session.exec(ending if keep is None else ending.where(col(SignInRow.token_hash) != keep))
+    if keep is None:
+        end_emergency_access(session, account_id, SIGNED_OUT, actor=actor, now=now)
 
 
 def _end(session: Session, token_hash: str, now: datetime) -> bool:

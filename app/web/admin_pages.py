@@ -153,4 +153,5 @@ class EmergencyAccessPage(Page):
     """admin/emergency_access.html. until: set while it is open."""
 
     until: str
+    says: str = ""
     reason: Field = EMPTY

@@ -26,6 +26,7 @@ ACTIONS: Mapping[str, str] = {
     "amend": "signed an amendment",
     "seen_alert": "opened an exam with an emergency",
     "emergency_access": "opened charts in an emergency",
+    "emergency_access_end": "ended emergency access",
     "sign_in": "signed in",
     "sign_in_refused": "was not let in",
     "sign_out": "signed out",

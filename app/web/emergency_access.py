@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from app.report.phrases import day
-from app.store.emergency_access import open_emergency_access
+from app.store.emergency_access import BY_HAND, end_emergency_access, open_emergency_access
 from app.store.engine import writing
 from app.store.refusals import BadForm
 from app.web.admin_pages import EmergencyAccessPage
@@ -21,10 +21,11 @@ router = APIRouter(prefix="/emergency-access")
 
 
 @router.get("")
-def show_emergency_access(request: Request) -> Response:
-    """The form, and until when charts are open already."""
+def show_emergency_access(request: Request, done: str = "") -> Response:
+    """The form, and until when charts are open already; done: they were just closed."""
     me = require(request, "emergency_access", "write")
-    return show(request, "admin/emergency_access.html", _page(me, Field()))
+    says = "Emergency access is ended. No chart opens to you any more." if done else ""
+    return show(request, "admin/emergency_access.html", _page(me, Field(), says))
 
 
 @router.post("")
@@ -41,7 +42,16 @@ def save_emergency_access(request: Request, form: FormFields) -> Response:
     return see_other("/")
 
 
-def _page(me: SignedIn, reason: Field) -> EmergencyAccessPage:
+@router.post("/end")
+def end_own_emergency_access(request: Request, form: FormFields) -> Response:
+    """Close the charts before the hour is over; the audit tells it."""
+    me = require(request, "emergency_access", "write")
+    with writing(request.app.state.engine) as session:
+        end_emergency_access(session, me.account_id, BY_HAND, actor=me.actor, now=datetime.now(UTC))
+    return see_other("/emergency-access?done=ended")
+
+
+def _page(me: SignedIn, reason: Field, says: str = "") -> EmergencyAccessPage:
     until = ""
     if me.emergency_until is not None:
         over = local(me.emergency_until)
@@ -50,5 +60,6 @@ def _page(me: SignedIn, reason: Field) -> EmergencyAccessPage:
         title="Emergency access",
         faults=(Fault("reason", reason.fault),) if reason.fault else (),
         until=until,
+        says="" if until else says,
         reason=reason,
     )

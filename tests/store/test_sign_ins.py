@@ -224,7 +224,7 @@ def test_everything_of_an_account_can_be_ended(engine: Engine) -> None:
         signed_in(engine, each, token)
     with writing(engine) as session:
         end(session, "one", actor=as_actor(whose), now=NOW)
-        end_sign_ins(session, whose.id, LATER)
+        end_sign_ins(session, whose.id, actor=as_actor(whose), now=LATER)
 
     ends = [stored_sign_in(engine, token).ended_at for token in ("one", "two", "three")]
     assert [NOW, LATER, None] == ends

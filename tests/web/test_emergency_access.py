@@ -17,7 +17,7 @@ from app.web.noted import IN_EMERGENCY
 from app.web.wording import local
 from tests.web.clinic import ADMINISTRATOR, PERSON, PHYSICIAN, Clinic
 from tests.web.tables import audit_rows, kept
-from tests.web.test_admin_accounts import held, save
+from tests.web.test_admin_accounts import held, page_of, save, seen
 from tests.web.test_admin_audit import asked, lines
 
 HOUR = timedelta(hours=1)
@@ -161,6 +161,49 @@ def test_a_minute_before_the_hour_is_over_it_is_open(clinic: Clinic) -> None:
     assert (
         200 == opened(clinic, ago=HOUR - timedelta(minutes=1)).get(f"/exams/{exam_id}").status_code
     )
+
+
+@pytest.mark.parametrize(
+    ("path", "then", "why"),
+    [
+        ("/emergency-access/end", "/emergency-access?done=ended", "not needed any more"),
+        ("/sign-out", "/sign-in", "signed out"),
+        ("/switch", "/sign-in", "signed out"),
+    ],
+)
+def test_whoever_opened_it_ends_it_and_signing_out_does(
+    clinic: Clinic, path: str, then: str, why: str
+) -> None:
+    """Nothing stays open behind somebody who has gone; the same person says why once more."""
+    exam_id = clinic.new_exam()
+    administrator = opened(clinic)
+    assert 'action="/emergency-access/end"' in administrator.get(f"/exams/{exam_id}").text
+    ended = administrator.client.post(path, data={"left_out": "yes"})
+    again = clinic.other_browser(ADMINISTRATOR)
+    told = lines(again.get("/admin/audit"))
+
+    assert (303, then) == (ended.status_code, ended.headers["location"])
+    assert 403 == again.get(f"/exams/{exam_id}").status_code
+    assert 'action="/emergency-access/end"' not in again.get("/emergency-access").text
+    assert "Emergency access is ended" in again.get("/emergency-access?done=ended").text
+    assert f"ended emergency access {why}" in {each["what"] for each in told}
+
+
+def test_who_becomes_a_physician_within_the_hour_reads_as_one(clinic: Clinic) -> None:
+    """Their role opens the charts now; a mark would say that it was an emergency."""
+    exam_id = clinic.new_exam()
+    assert 303 == save(clinic, PHYSICIAN, role="administrator").status_code
+    opened(clinic)
+    other = clinic.other_browser(PHYSICIAN)
+    form = {"printed_name": ADMINISTRATOR.name, "role": "physician", "is_active": "yes"}
+    path = page_of(clinic, ADMINISTRATOR)
+    assert 303 == other.client.post(path, data=form | seen(clinic, ADMINISTRATOR)).status_code
+    before = len(audit_rows(clinic.app))
+    again = clinic.other_browser(ADMINISTRATOR).get(f"/exams/{exam_id}")
+
+    assert 200 == again.status_code
+    assert "Emergency access until" not in again.text
+    assert [("sign_in", False), ("read", False)] == looks(audit_rows(clinic.app)[before:])
 
 
 def test_it_never_lets_anybody_write(clinic: Clinic) -> None:
