@@ -14,7 +14,8 @@ PAGES = (
 TARGET = 44
 # Links in a sentence are left out, as there; a box or a circle is met by its label.
 SMALL = """target => [...document.querySelectorAll(
-    'main nav a, main a.person, main button, main input, main select, main textarea, main summary'
+    'header a, header button, main nav a, main a.person, main button, main input, main select, ' +
+    'main textarea, main summary'
 )].filter(each => each.checkVisibility() && each.type !== 'hidden').map(each => {
     const met = ['checkbox', 'radio'].includes(each.type) ? each.closest('label') : each;
     const { width, height } = met.getBoundingClientRect();
@@ -64,8 +65,12 @@ def test_an_account_is_made_by_keyboard_alone(administrator: Visitor) -> None:
     """From the refusal, which has the focus, to the code that is shown once."""
     page = administrator.page
     page.goto("/admin/accounts")
+    edge = "getComputedStyle(document.querySelector('#printed_name')).border"
+    whole = page.evaluate(edge)
     page.get_by_role("button", name="Add the account").press("Enter")
     expect(page.locator("#faults")).to_be_focused()
+    alarm = page.locator("#printed_name-fault").evaluate("each => getComputedStyle(each).color")
+    assert f"2px solid {alarm}" == page.evaluate(edge) != whole
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     expect(page.locator("#printed_name")).to_be_focused()

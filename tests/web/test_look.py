@@ -149,7 +149,7 @@ def test_every_target_is_large_enough(visitor: Visitor, width: int) -> None:
 
     answers = page.locator(".answers .face, .answers input[type=text], .small")
     assert [] == answers.evaluate_all(measure.replace("LEAST", "31.5"))
-    others = page.locator("#sheet summary, #sheet .other input, .map a, .panel summary")
+    others = page.locator("header a, #sheet summary, #sheet .other input, .map a, .panel summary")
     assert [] == others.evaluate_all(measure.replace("LEAST", "24"))
 
 
