@@ -1,4 +1,4 @@
-"""The exam sheet: shown whole, saved whole as a form, or entry by entry as the exam goes on."""
+"""The exam sheet: shown whole, and saved whole as a form."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -6,15 +6,12 @@ from datetime import UTC, datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
-from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from app.assess.assess import assess
 from app.assess.assessment import Assessment
-from app.assess.words import finding_words
 from app.exam.reading import BadValue
 from app.exam.record import Cell, Recorded
-from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading, writing
@@ -23,18 +20,17 @@ from app.store.exams import ExamRecord, exam_record
 from app.store.refusals import Collision, NotOpen
 from app.web.alerting import keep_alert, see_alert
 from app.web.allowed import may, require, someone
-from app.web.answers import see_other, show, wants_fragment
-from app.web.entered import cell_named, read_cell, read_medicines, read_sheet
-from app.web.exam_page import Answer, Reader, clash_answer, exam_page, saved_page
+from app.web.answers import see_other, show
+from app.web.entered import read_medicines, read_sheet
+from app.web.exam_page import Answer, Reader, clash_answer, exam_page
 from app.web.forms import FormFields, revision_in
 from app.web.identity import SignedIn
 from app.web.noted import noted
-from app.web.pages import SaveStatus, Ways
-from app.web.sections import MEDICINES, permit, section_of, sections_of, sections_of_rest
-from app.web.sheet import Typed, part_for, sheet_path
+from app.web.pages import Ways
+from app.web.sections import MEDICINES, permit, sections_of, sections_of_rest
+from app.web.sheet import part_for, sheet_path
 from app.web.sheet_view import Message
 from app.web.signed_exam import signed_exam
-from app.web.wording import local
 
 router = APIRouter()
 
@@ -83,8 +79,8 @@ def save_sheet(request: Request, exam_id: str, form: FormFields, part: str = "")
     try:
         permit(request, exam_id, _sections(write, answer))
         if answer.is_refused:
-            return _sheet(request, base, part, answer, 422)
-        written = _written(request, exam_id, write, me)[0]
+            return sheet_answer(request, base, part, answer, 422)
+        written = written_exam(request, exam_id, write, me)[0]
     except Collision as collision:
         answer = clash_answer(collision, answer)
     except NotOpen:
@@ -94,59 +90,7 @@ def save_sheet(request: Request, exam_id: str, form: FormFields, part: str = "")
         return see_other(sheet_path(written.id, part_for(part, me.role)) + place)
     with reading(request.app.state.engine) as session:
         held = exam_record(session, exam_id)
-    return _sheet(request, held, part, answer, 409)
-
-
-@router.post("/exams/{exam_id}/cells")
-def save_cell(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
-    """Save one cell and answer with what the exam adds up to now."""
-    someone(request)
-    cell = cell_named(form.get("finding", ""), form.get("side", ""))
-    if cell is None:
-        raise HTTPException(
-            422, "The form names a finding or a side that no exam has. Nothing was recorded."
-        )
-    sent = Typed(form.get("value", "").strip(), form.get("why", "").strip())
-    try:
-        permit(request, exam_id, (section_of(cell[0]),))
-        wanted = read_cell(vocabulary()[cell[0]], sent, None)
-    except NotOpen:
-        return _closed(request, exam_id, form, part, cell)
-    except BadValue as fault:
-        answer = Answer({cell: sent}, {cell: Message(str(fault))})
-        return _refused(request, exam_id, form, part, answer, cell)
-    write = Write({cell: wanted}, _seen(form))
-    return _save_one(request, exam_id, form, part, write, cell, sent)
-
-
-@router.post("/exams/{exam_id}/medicines")
-def save_medicines(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
-    """Save the medicines as a whole."""
-    try:
-        permit(request, exam_id, (MEDICINES,))
-        lines = read_medicines(form)
-    except NotOpen:
-        return _closed(request, exam_id, form, part)
-    except BadValue as fault:
-        answer = Answer(medicines=_typed_medicines(form), medicines_message=Message(str(fault)))
-        return _refused(request, exam_id, form, part, answer)
-    return _save_one(request, exam_id, form, part, Write({}, _seen(form), True, lines))
-
-
-@router.post("/exams/{exam_id}/normal")
-def save_normal(request: Request, exam_id: str, form: FormFields, part: str = "") -> Response:
-    """Mark the rest of one station normal: only core cells that never had an entry."""
-    someone(request)
-    station = form.get("station", "")
-    if station not in WITH_NORMAL:
-        raise HTTPException(
-            422, "Only a station of the examination can be marked normal. Nothing was recorded."
-        )
-    try:
-        permit(request, exam_id, sections_of_rest(station))
-    except NotOpen:
-        return _closed(request, exam_id, form, part)
-    return _save_one(request, exam_id, form, part, Write({}, _seen(form), normal=station))
+    return sheet_answer(request, held, part, answer, 409)
 
 
 def ways_on(me: SignedIn, state: str) -> Ways:
@@ -167,7 +111,9 @@ def _sections(write: Write, answer: Answer) -> frozenset[str]:
     return sections | sections_of_rest(write.normal) if write.normal in WITH_NORMAL else sections
 
 
-def _sheet(request: Request, held: ExamRecord, part: str, answer: Answer, status: int) -> Response:
+def sheet_answer(
+    request: Request, held: ExamRecord, part: str, answer: Answer, status: int
+) -> Response:
     """The whole sheet again, with what was refused."""
     reader, ways = Reader.of(request, part, held.state), ways_on(someone(request), held.state)
     page = exam_page(held, reader, answer, ways=ways)
@@ -191,89 +137,15 @@ def _read_sheet(form: Mapping[str, str], base: ExamRecord) -> tuple[Write, Answe
     write = Write(
         entered.changes, base.revision, lines != base.exam.medicines, lines, normal=normal
     )
-    return write, Answer(entered.typed, messages, _typed_medicines(form), fault, tuple(general))
+    return write, Answer(entered.typed, messages, typed_medicines(form), fault, tuple(general))
 
 
-def _typed_medicines(form: Mapping[str, str]) -> tuple[str, bool] | None:
+def typed_medicines(form: Mapping[str, str]) -> tuple[str, bool] | None:
+    """The medicines as they stand in a form, and whether none are taken; None where it has none."""
     return (form["medicines"], "no_medicines" in form) if "medicines" in form else None
 
 
-def _save_one(
-    request: Request,
-    exam_id: str,
-    form: Mapping[str, str],
-    part: str,
-    write: Write,
-    cell: Cell | None = None,
-    sent: Typed | None = None,
-) -> Response:
-    """One entry as it is made; without htmx the answer is the sheet again."""
-    since, me = revision_in(form), someone(request)
-    try:
-        written, assessment, made = _written(request, exam_id, write, me)
-    except Collision as collision:
-        typed = {cell: sent} if cell and sent else {}
-        answer = clash_answer(collision, Answer(typed, medicines=_typed_medicines(form)))
-        return _refused(request, exam_id, form, part, answer, cell, status=409)
-    except NotOpen:
-        return _closed(request, exam_id, form, part, cell)
-    if not wants_fragment(request):
-        return see_other(sheet_path(written.id, part_for(part, me.role)))
-    status = SaveStatus(f"saved {local(_now()):%H:%M}")
-    page = saved_page(
-        written,
-        Reader.of(request, part, written.state),
-        status,
-        since=since,
-        sent=[cell] if cell else [],
-        sent_medicines=write.medicines,
-        assessment=assessment,
-        made=made,
-    )
-    return show(request, "saved.html", page)
-
-
-def _closed(
-    request: Request, exam_id: str, form: Mapping[str, str], part: str, cell: Cell | None = None
-) -> Response:
-    """The exam was signed before this entry came."""
-    answer = Answer(general=(CLOSED_MEANWHILE,))
-    return _refused(request, exam_id, form, part, answer, cell, status=409)
-
-
-def _refused(
-    request: Request,
-    exam_id: str,
-    form: Mapping[str, str],
-    part: str,
-    answer: Answer,
-    cell: Cell | None = None,
-    *,
-    status: int = 422,
-) -> Response:
-    """One entry that was not taken: what it says stands beside the cell, which stays as it was."""
-    since = revision_in(form)
-    with reading(request.app.state.engine) as session:
-        held = exam_record(session, exam_id)
-    if not wants_fragment(request):
-        return _sheet(request, held, part, answer, status)
-    place = f"{finding_words(*cell)}: " if cell else ""
-    says = [*answer.general, *(place + message.says for message in answer.messages.values())]
-    if answer.medicines_message:
-        says.append(f"Medicines: {answer.medicines_message.says}")
-    page = saved_page(
-        held,
-        Reader.of(request, part, held.state),
-        SaveStatus("NOT SAVED", is_saved=False, detail=" ".join(says)),
-        since=since,
-        sent=[cell] if cell else [],
-        sent_medicines="medicines" in form,
-        answer=answer,
-    )
-    return show(request, "saved.html", page, status=status)
-
-
-def _written(
+def written_exam(
     request: Request, exam_id: str, write: Write, me: SignedIn
 ) -> tuple[ExamRecord, Assessment, int]:
     """Write all of it or nothing; the exam and what it adds up to now, only after the commit.
@@ -282,7 +154,7 @@ def _written(
     Raises: Collision and the other refusals of the store.
     """
     stamp: dict[str, Any] = {
-        "at_revision": write.at_revision, "recorder": me.recorder, "now": _now()
+        "at_revision": write.at_revision, "recorder": me.recorder, "now": datetime.now(UTC)
     }  # fmt: skip
     with writing(request.app.state.engine) as session:
         before = to_be_written(session, exam_id, write.at_revision).revision
@@ -292,17 +164,5 @@ def _written(
         if write.normal:
             written = mark_rest_normal(session, exam_id, write.normal, **stamp)
         assessment = assess(written.exam, knowledge())
-        keep_alert(session, exam_id, assessment, _now())
+        keep_alert(session, exam_id, assessment, datetime.now(UTC))
     return written, assessment, written.revision if written.revision > before else 0
-
-
-def _seen(form: Mapping[str, str]) -> int:
-    """The revision that the person saw when they made this entry.
-
-    It may be older than the one that the page shows by now, because entries wait in line.
-    """
-    return revision_in(form, "seen" if "seen" in form else "revision")
-
-
-def _now() -> datetime:
-    return datetime.now(UTC)
