@@ -162,7 +162,8 @@ def _newest() -> SelectOfScalar[int | None]:
 
 
 def _refuse_collisions(session: Session, wanted: Mapping[str, str], at_revision: int) -> None:
-    if at_revision > settings_revision(session):
+    revision = settings_revision(session)
+    if at_revision > revision:
         raise StaleRevision("the settings have no such revision")
     asked = select(SettingRow).where(
         col(SettingRow.id).in_(_newest()), col(SettingRow.id) > at_revision
@@ -173,7 +174,7 @@ def _refuse_collisions(session: Session, wanted: Mapping[str, str], at_revision:
         if wanted.get(row.name, row.value) != row.value
     }
     if meanwhile:
-        raise SettingsCollision(meanwhile, wanted)
+        raise SettingsCollision(meanwhile, wanted, revision)
 
 
 def _check_of(name: str) -> Callable[[str], str]:

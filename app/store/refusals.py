@@ -52,12 +52,16 @@ class SettingsCollision(Exception):
     """Somebody set the same settings meanwhile, otherwise. Nothing was written.
 
     theirs: what stands there now, by the name of the setting; mine: what was to be written.
+    revision: that of the settings then.
     """
 
-    def __init__(self, theirs: Mapping[str, "SettingRecord"], wanted: Mapping[str, str]) -> None:
+    def __init__(
+        self, theirs: Mapping[str, "SettingRecord"], wanted: Mapping[str, str], revision: int
+    ) -> None:
         super().__init__(f"somebody else set {len(theirs)} of these settings meanwhile")
         self.theirs = dict(theirs)
         self.mine = {name: wanted[name] for name in theirs}
+        self.revision = revision
 
 
 class AccountCollision(Exception):

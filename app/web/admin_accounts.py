@@ -85,8 +85,15 @@ def save_account(request: Request, account_id: str, form: FormFields) -> Respons
     except BadForm as bad:
         return _one(request, account_id, form=form, faults=bad.faults, revision=revision)
     except AccountCollision as collision:
-        faults = _both(form, collision.theirs)
-        return _one(request, account_id, form=form, faults=faults, status=409)
+        theirs = collision.theirs
+        return _one(
+            request,
+            account_id,
+            form=form,
+            faults=_both(form, theirs),
+            revision=theirs.revision,
+            status=409,
+        )
     return see_other(f"/admin/accounts/{account_id}?done=changed")
 
 

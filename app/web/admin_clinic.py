@@ -63,7 +63,9 @@ def save_clinic(request: Request, form: FormFields) -> Response:
     except BadForm as bad:
         return _page(request, typed=form, faults=bad.faults, revision=revision)
     except SettingsCollision as collision:
-        return _page(request, typed=changes, faults=_both(collision), status=409)
+        # Of the refusal: what came after it was shown to nobody.
+        seen_now = collision.revision
+        return _page(request, typed=changes, faults=_both(collision), revision=seen_now, status=409)
     return see_other("/admin/clinic?done=saved")
 
 
