@@ -11,7 +11,7 @@ from app.knowledge.load import knowledge
 from app.report.note import text_note
 from app.report.page import ReportInput
 from app.report.pdf import pdf
-from app.report.signed import Amendment, Decision, SignatureBlock
+from app.report.signed import Amendment, SignatureBlock
 from app.store.actor import Recorder
 from app.store.audit import Head, head
 from app.store.engine import reading, writing
@@ -133,25 +133,14 @@ def signed_report(
     """
     return report_of(
         held,
+        review,
         site_of(request),
         signed_at,
         assessment,
         state="amended" if amendments else "signed",
-        impression=review.impression,
-        plan=review.plan,
         pathways=pathways,
-        decisions=decisions_of(review, assessment),
         signature=block,
         amendments=amendments,
-    )
-
-
-def decisions_of(review: Review, assessment: Assessment) -> tuple[Decision, ...]:
-    """What was decided on the next steps that still follow, in their order."""
-    return tuple(
-        Decision(step.id, review.steps[step.id].is_taken, review.steps[step.id].reason)
-        for step in assessment.next_steps
-        if step.id in review.steps
     )
 
 
