@@ -292,7 +292,7 @@ def _written(
         if write.normal:
             written = mark_rest_normal(session, exam_id, write.normal, **stamp)
         assessment = assess(written.exam, knowledge())
-        keep_alert(session, exam_id, assessment, _now())
+        keep_alert(session, exam_id, assessment, me, _now())
     return written, assessment, written.revision if written.revision > before else 0
 
 
