@@ -19,6 +19,7 @@ from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
 from app.store.review import Review, review_of
 from app.store.signatures import document, signatures
+from app.store.signed_content import note_of
 from app.web.allowed import may, require, someone
 from app.web.answers import show, site_of
 from app.web.identity import visit_of
@@ -52,7 +53,7 @@ def show_note(request: Request, exam_id: str) -> Response:
     held = _held(request, exam_id, "note")
     if held.state in SIGNED_STATES:
         with reading(request.app.state.engine) as session:
-            text = signatures(session, exam_id)[-1].note
+            text = note_of(signatures(session, exam_id)[-1])
     else:
         text = text_note(_draft(request, held), knowledge())
     page = NotePage(
