@@ -12,6 +12,7 @@ from app.report.coverage import Coverage, State, coverage, is_present, signs_to_
 from app.report.listing import conflict_lines, recorded_items, untestable_groups
 from app.report.page import ReportInput, banner
 from app.report.phrases import by_finding, capital, clean, day, moment, said
+from app.report.reviewed import Settled, acknowledged_by, confirmed_by
 from app.report.signed import KINDS, SignatureBlock
 from app.report.wrapping import few_words
 
@@ -54,6 +55,7 @@ class Content:
     impression: str
     plan: str
     urgent: Sequence[Warned]
+    acknowledged: Sequence[Settled]
     patterns: Sequence[Pattern]
     warnings: Sequence[Warned]
     falls: str
@@ -67,6 +69,7 @@ class Content:
     medicines_asked: bool
     taken: Sequence[str]
     declined: Sequence[str]
+    confirmed: Sequence[Settled]
     steps: Sequence[tuple[str, str]]
     stations: Sequence[Coverage]
     untestable: Sequence[tuple[str, Items]]
@@ -92,6 +95,7 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         impression=clean(report.impression) or unwritten,
         plan=clean(report.plan) or unwritten,
         urgent=[line for is_urgent, line in warned if is_urgent],
+        acknowledged=acknowledged_by(report.acknowledged, found, knowledge),
         patterns=[_pattern(one, knowledge) for one in found.listed],
         warnings=[line for is_urgent, line in warned if not is_urgent],
         falls=fall_level_words(found.fall_risk.level or "open"),
@@ -109,6 +113,7 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
             for each in report.decisions
             if not each.is_taken
         ],
+        confirmed=confirmed_by(report.confirmed, exam, short=True),
         steps=[
             (urgency_words(step.urgency), _step(step.id, knowledge))
             for step in sorted(found.next_steps, key=lambda step: URGENCIES.index(step.urgency))

@@ -2,7 +2,8 @@
 
 What does not fit is shortened in one fixed order (app.report.room). A list that is cut says how
 much of it is left, and a text that is cut says so. No urgent warning is ever left out, nor the line
-that says what was not examined, nor that an amendment stands beside the exam.
+that says what was not examined, nor that an amendment stands beside the exam, nor that emergencies
+were acknowledged. Only who confirmed a nurse's findings may be left to the PDF without a word.
 """
 
 from collections.abc import Iterator, Sequence
@@ -67,6 +68,7 @@ def _paragraphs(told: Content, room: Room) -> Iterator[str]:
         yield f"Reason: {few_words(told.reason, room.reason)}"
     for warned in told.urgent:
         yield f"{warned.urgency}: {_warning(warned, room.because)}"
+    yield from _acknowledged(told, room)
     for heading, text, most in (
         ("Impression", told.impression, room.impression),
         ("Plan", told.plan, room.plan),
@@ -89,6 +91,7 @@ def _paragraphs(told: Content, room: Room) -> Iterator[str]:
     ):
         if text:
             yield f"{heading}: {text}"
+    yield from _confirmed(told, room)
     yield from _steps(told, room)
     yield f"Normal: {_normal(told, room)}"
     yield f"Not examined: {_not_examined(told, room)}"
@@ -136,6 +139,20 @@ def _signs(told: Content, room: Room) -> Iterator[str]:
         if signs or side:
             name = side_words(side) or "Without side"
             yield f"{name}: {_cut(signs, room.signs) or 'none recorded'}"
+
+
+def _acknowledged(told: Content, room: Room) -> Iterator[str]:
+    # Their names stand in the lines above.
+    if room.acknowledged:
+        for each in told.acknowledged:
+            yield f"Emergencies acknowledged: {len(each.items)}, by {each.by}"
+    elif told.acknowledged:
+        yield f"Emergencies acknowledged: {sum(len(each.items) for each in told.acknowledged)}"
+
+
+def _confirmed(told: Content, room: Room) -> Iterator[str]:
+    for each in told.confirmed if room.confirmed else ():
+        yield f"Confirmed by {each.by}: {_cut(each.items, room.confirmed)}"
 
 
 def _steps(told: Content, room: Room) -> Iterator[str]:

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from app.assess.assessment import Assessment
 from app.exam.record import Exam
 from app.report.phrases import age_on, clean, day
+from app.report.reviewed import Acknowledged, Confirmed
 from app.report.signed import Amendment, Decision, SignatureBlock, check_signed
 
 # A chart number is never cut where it could be a real one; this only bounds nonsense.
@@ -34,9 +35,10 @@ class ReportInput:
     started_at, printed_at: with their offset, printed as given; the age is that on the day of
     started_at. recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
     stations whose rest was marked normal in one step. demo: invented data. impression, plan: in the
-    physician's words, empty until written. decisions: on next steps. pathways: the clinic's own
-    words by the id of a warning or a next step; in the PDF, not in the note. signature, amendments:
-    of a signed exam alone, the oldest amendment first.
+    physician's words, empty until written. decisions: on next steps. acknowledged: emergencies;
+    confirmed: a nurse's findings. pathways: the clinic's own words by the id of a warning or a next
+    step; in the PDF, not in the note. signature, amendments: of a signed exam alone, the oldest
+    amendment first.
 
     Raises: ValueError where state, signature and amendments contradict each other, where the
     assessment is not that of the knowledge that was signed, and where a time has no offset.
@@ -57,6 +59,8 @@ class ReportInput:
     impression: str = ""
     plan: str = ""
     decisions: tuple[Decision, ...] = ()
+    acknowledged: tuple[Acknowledged, ...] = ()
+    confirmed: tuple[Confirmed, ...] = ()
     pathways: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     signature: SignatureBlock | None = None
     amendments: tuple[Amendment, ...] = ()

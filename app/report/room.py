@@ -9,7 +9,7 @@ class Room:
 
     normal: 2 in findings, 1 by station, 0 one number. not_examined: the same.
     reason, impression, plan, amended: words. because, missing, against: findings of each warning or
-    category.
+    category. acknowledged: 1 with by whom, 0 one number. confirmed: findings of each person.
     """
 
     reason: int = 30
@@ -29,6 +29,8 @@ class Room:
     impression: int = 60
     plan: int = 45
     amended: int = 50
+    acknowledged: int = 1
+    confirmed: int = 6
     taken: int = 8
     declined: int = 6
     steps: int = 10
@@ -40,8 +42,10 @@ class Room:
 # Each step takes room from one list; they are taken in this order until the note fits.
 SHORTER: tuple[tuple[str, int], ...] = (
     ("normal", 1),
+    ("confirmed", 3),
     ("not_examined", 1),
     ("measured", 6),
+    ("confirmed", 0),
     ("missing", 2),
     ("reason", 15),
     ("steps", 4),
@@ -77,6 +81,7 @@ SHORTER: tuple[tuple[str, int], ...] = (
     ("warnings", 6),
     ("categories", 6),
     ("qualifiers", 1),
+    ("acknowledged", 0),
     ("because", 1),
     ("declined", 1),
     ("taken", 2),

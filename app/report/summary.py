@@ -31,6 +31,7 @@ from app.report.listing import (
 from app.report.page import ReportInput
 from app.report.phrases import by_finding, capital, clean, clean_lines, folded
 from app.report.references import References
+from app.report.reviewed import Settled, acknowledged_by, confirmed_by
 
 # Beyond this many a list is hard to read; what is left out stands in the full grid.
 MOST_MISSING = 8
@@ -98,6 +99,14 @@ class Medicines:
 
 
 @dataclass(frozen=True)
+class SettledLine:
+    """What one person settled while reviewing. by: name, role and time; what: in words."""
+
+    by: str
+    what: str
+
+
+@dataclass(frozen=True)
 class Summary:
     """Page one, in the order in which it is printed."""
 
@@ -120,6 +129,8 @@ class Summary:
     untestable: tuple[str, ...]
     bulk: str
     recorded_by: str
+    acknowledged: tuple[SettledLine, ...]
+    confirmed: tuple[SettledLine, ...]
     impression: tuple[str, ...]
     plan: tuple[str, ...]
 
@@ -166,6 +177,8 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
             station.label for station in vocabulary().stations if station.id in report.bulk_stations
         ),
         recorded_by="; ".join(clean(name) for name in report.recorded_by) or "not recorded",
+        acknowledged=_settled(acknowledged_by(report.acknowledged, found, knowledge)),
+        confirmed=_settled(confirmed_by(report.confirmed, exam)),
         impression=clean_lines(report.impression),
         plan=clean_lines(report.plan),
     )
@@ -251,6 +264,10 @@ def _steps(
     return tuple(
         group for group in (*groups, StepGroup("No longer suggested", left)) if group.steps
     )
+
+
+def _settled(groups: Sequence[Settled]) -> tuple[SettledLine, ...]:
+    return tuple(SettledLine(each.by, "; ".join(folded(each.items))) for each in groups)
 
 
 def _pathway(rule: str, report: ReportInput) -> str:

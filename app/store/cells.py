@@ -17,7 +17,8 @@ from app.store.values import from_text, lines_from_text
 class CellRecord:
     """The newest entry of a cell. The value is None where the cell was cleared.
 
-    bulk: whether the value was marked with the rest of a station.
+    bulk: whether the value was marked with the rest of a station. account_id: "" where the entry
+    was made without one, as by the demonstration.
     """
 
     entry_id: int
@@ -27,11 +28,15 @@ class CellRecord:
     at: datetime
     bulk: bool
     revision: int
+    account_id: str = ""
 
 
 @dataclass(frozen=True)
 class MedicinesRecord:
-    """The newest entry of the medicines. The lines are None where they were cleared."""
+    """The newest entry of the medicines. The lines are None where they were cleared.
+
+    account_id: "" where the entry was made without one.
+    """
 
     entry_id: int
     lines: tuple[str, ...] | None
@@ -39,6 +44,7 @@ class MedicinesRecord:
     role: str
     at: datetime
     revision: int
+    account_id: str = ""
 
 
 def entry_rows(session: Session, exam_id: str) -> list[EntryRow]:
@@ -92,6 +98,7 @@ def cell_record(row: EntryRow) -> CellRecord:
         at=row.at,
         bulk=row.bulk and row.value is not None,
         revision=row.revision,
+        account_id=row.account_id or "",
     )
 
 
@@ -107,4 +114,5 @@ def medicines_record(row: EntryRow) -> MedicinesRecord:
         role=row.role,
         at=row.at,
         revision=row.revision,
+        account_id=row.account_id or "",
     )

@@ -7,7 +7,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from uuid import uuid4
 
-from sqlalchemy import ColumnElement, func
+from sqlalchemy import func
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import Select
 
@@ -18,7 +18,7 @@ from app.store.cells import CellRecord, MedicinesRecord, entry_rows, newest
 from app.store.free_text import BadText, check_lines
 from app.store.patients import PatientCard, age_on, card, is_id, patient
 from app.store.refusals import BadForm, NotFound, StaleRevision
-from app.store.tables import EntryRow, ExamRow, PatientRow
+from app.store.tables import STATES, EntryRow, ExamRow, PatientRow
 
 LONGEST_REASON = 500
 # While an exam is in one of these it takes entries, and waits for somebody.
@@ -160,11 +160,14 @@ def worklist(
     today_since: when today began; None: no day is today. limit: how many of the others, which are
     signed and of earlier days.
     """
-    closed = _closed_before(today_since)
-    listed = [
-        *session.exec(_newest_first().where(~closed)),
-        *session.exec(_newest_first().where(closed).limit(limit)),
-    ]
+    state, started_at = col(ExamRow.state), col(ExamRow.started_at)
+    # Each database reads each of these by an index, and one of them with OR by none.
+    listed = [*session.exec(_newest_first().where(state.in_(OPEN_STATES)))]
+    closed = _newest_first().where(state.not_in(OPEN_STATES))
+    if today_since is not None:
+        listed += session.exec(closed.where(started_at >= today_since))
+        closed = closed.where(started_at < today_since)
+    listed += session.exec(closed.limit(limit))
     listed.sort(key=lambda each: each[0].started_at, reverse=True)
     return _rows(session, listed)
 
@@ -173,7 +176,11 @@ def closed_before(session: Session, today_since: datetime) -> dict[str, int]:
     """How many exams of earlier days there are in each state in which they wait for nobody."""
     asked = (
         select(ExamRow.state, func.count())
-        .where(_closed_before(today_since))
+        # Named one by one: an index finds what is, and not what is not.
+        .where(
+            col(ExamRow.state).in_([each for each in STATES if each not in OPEN_STATES]),
+            col(ExamRow.started_at) < today_since,
+        )
         .group_by(col(ExamRow.state))
     )
     return dict(session.exec(asked).all())
@@ -219,11 +226,6 @@ def _newest_first() -> Select[ExamRow, PatientRow]:
         .where(ExamRow.patient_id == PatientRow.id)
         .order_by(col(ExamRow.started_at).desc(), col(ExamRow.id))
     )
-
-
-def _closed_before(today_since: datetime | None) -> ColumnElement[bool]:
-    closed = col(ExamRow.state).not_in(OPEN_STATES)
-    return closed if today_since is None else closed & (col(ExamRow.started_at) < today_since)
 
 
 def _rows(session: Session, listed: Sequence[tuple[ExamRow, PatientRow]]) -> list[WorklistRow]:

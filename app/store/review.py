@@ -45,6 +45,7 @@ class ReviewItem:
     role: str
     at: datetime
     revision: int
+    account_id: str = ""
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,9 @@ def _newest(session: Session, exam_id: str, revision: int) -> dict[ReviewKey, Re
         .order_by(col(ReviewRow.id))
     )
     return {
-        (row.kind, row.item): ReviewItem(_value(row), row.by, row.role, row.at, row.revision)
+        (row.kind, row.item): ReviewItem(
+            _value(row), row.by, row.role, row.at, row.revision, row.account_id or ""
+        )
         for row in session.exec(asked)
     }
 

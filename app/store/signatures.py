@@ -78,14 +78,6 @@ def document(session: Session, sha256: str) -> Document:
     return Document(row.sha256, row.exam_id, row.media_type, row.content, row.made_at)
 
 
-def documents_of(session: Session, exam_id: str) -> list[Document]:
-    """The signed pages of an exam in the order of the signatures.
-
-    Raises: NotFound, Unreadable.
-    """
-    return [document(session, each.document_sha256) for each in signatures(session, exam_id)]
-
-
 def hash_of(content: bytes | str) -> str:
     """SHA-256 in hexadecimal, of text in UTF-8."""
     return hashlib.sha256(content.encode() if isinstance(content, str) else content).hexdigest()

@@ -1,5 +1,6 @@
 """Everything that a signature stands for, as text that can be written in one way only."""
 
+import json
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,9 +11,13 @@ from app.store.audit import canonical
 from app.store.cells import CellRecord, MedicinesRecord
 from app.store.exams import ExamRecord
 from app.store.patients import PatientCard
+from app.store.refusals import Unreadable
 from app.store.review import Review, value_text
-from app.store.signatures import Signature
+from app.store.signatures import Signature, hash_of
 from app.store.values import as_text, lines_as_text
+
+# Under this name the content carries the hash of the note.
+NOTE = "note_sha256"
 
 
 @dataclass(frozen=True)
@@ -30,6 +35,7 @@ def signed_content(
     *,
     assessment: str,
     knowledge: str,
+    note: str,
     signer: Recorder,
     meaning: str,
     signed_at: datetime,
@@ -37,7 +43,8 @@ def signed_content(
     """The exam as it is signed, in canonical JSON.
 
     held, review: at one revision. assessment: what the exam added up to, as its own JSON.
-    knowledge: the version that it was made with. Recorded values and decisions stand as the
+    knowledge: the version that it was made with. note: the text note, which is kept beside the page
+    and vouched for by its hash. Recorded values and decisions stand as the
     database holds them, so that 5.60 stays 5.60.
     """
     return canonical(
@@ -76,6 +83,7 @@ def signed_content(
             ],
             "assessment": assessment,
             "knowledge": knowledge,
+            NOTE: hash_of(note),
             **_signing(signer, meaning, signed_at),
         }
     )
@@ -86,6 +94,7 @@ def amended_content(
     patient: PatientCard,
     amendment: Amendment,
     *,
+    note: str,
     signer: Recorder,
     meaning: str,
     signed_at: datetime,
@@ -93,6 +102,7 @@ def amended_content(
     """An amendment as it is signed, in canonical JSON.
 
     pieces: everything signed before it, whose hashes it carries, so that it belongs to these alone.
+    note: the text note as it reads from now on.
     """
     return canonical(
         {
@@ -103,9 +113,28 @@ def amended_content(
             "patient": _patient(patient),
             "text": amendment.text,
             "reason": amendment.reason,
+            NOTE: hash_of(note),
             **_signing(signer, meaning, signed_at),
         }
     )
+
+
+def vouches_for(content: str, note: str) -> bool:
+    """Whether a text note is the one that was signed with this content."""
+    try:
+        return bool(json.loads(content)[NOTE] == hash_of(note))
+    except (ValueError, KeyError, TypeError):
+        return False
+
+
+def note_of(piece: Signature) -> str:
+    """The text note of a signed piece.
+
+    Raises: Unreadable, where it is no longer the one that was signed.
+    """
+    if not vouches_for(piece.content, piece.note):
+        raise Unreadable(f"the note of exam {piece.exam_id} was altered after it was signed")
+    return piece.note
 
 
 def _patient(card: PatientCard) -> dict[str, Any]:

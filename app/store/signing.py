@@ -97,6 +97,7 @@ def sign(
         # The only part that the store cannot make itself.
         assessment=json.loads(signing.content)["assessment"],
         knowledge=knowledge,
+        note=signing.note,
         signer=signing.signer,
         meaning=signing.meaning,
         signed_at=signing.signed_at,
@@ -129,6 +130,7 @@ def amend(
         pieces,
         patient(session, exam.patient_id),
         amendment,
+        note=signing.note,
         signer=signing.signer,
         meaning=signing.meaning,
         signed_at=signing.signed_at,

@@ -56,6 +56,8 @@ class ExamRow(Table, table=True):
         one_of("started_role", ROLES),
         CheckConstraint("revision >= 0", name="revision_counts"),
         Index(None, "patient_id", "started_at"),
+        # What waits for somebody, and how many wait for nobody, among very many that were signed.
+        Index(None, "state", "started_at"),
     )
 
     id: str = Field(sa_type=Text, primary_key=True)
@@ -122,6 +124,16 @@ class AlertRow(Table, table=True):
     """
 
     __tablename__ = "alert"
+    __table_args__ = (
+        # Every exam that ever had an emergency keeps its row.
+        Index(
+            "ix_alert_waiting",
+            "since",
+            "exam_id",
+            sqlite_where=text("seen_by IS NULL"),
+            postgresql_where=text("seen_by IS NULL"),
+        ),
+    )
 
     exam_id: str = Field(sa_type=Text, primary_key=True, sa_column_args=[ForeignKey("exam.id")])
     warnings: str = Field(sa_type=Text)

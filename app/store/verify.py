@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 from app.store.audit import START, Head, digest, key_of, link
 from app.store.audit_tables import AuditRow, EmergencyAccessRow, SettingRow
 from app.store.columns import Table
+from app.store.signed_content import vouches_for
 from app.store.signing_tables import DocumentRow, ReviewRow, SignatureRow
 from app.store.tables import EntryRow
 
@@ -120,6 +121,8 @@ def _row(row: Table, chain: _Chain) -> Iterator[Alteration]:
         and hashlib.sha256(row.content.encode()).hexdigest() != row.content_sha256
     ):
         yield Alteration(place, "its content is not what was signed")
+    if isinstance(row, SignatureRow) and not vouches_for(row.content, row.note):
+        yield Alteration(place, "its note is not the one that was signed")
 
 
 def _missing(name: str, seen: set[str], chain: _Chain) -> Iterator[Alteration]:

@@ -11,10 +11,16 @@ from app.store.engine import reading, writing
 from app.web.identity import SignedIn
 
 
-def keep_alert(session: Session, exam_id: str, assessment: Assessment, now: datetime) -> None:
-    """Keep which emergencies an exam has after a write, in the transaction of the write."""
+def keep_alert(
+    session: Session, exam_id: str, assessment: Assessment, me: SignedIn, now: datetime
+) -> None:
+    """Keep which emergencies an exam has after a write on the sheet, in its transaction.
+
+    A physician who writes has the exam open, and the answer shows them what it adds up to.
+    """
     raised = [each.id for each in assessment.warnings if each.urgency == "emergency"]
     set_alert(session, exam_id, raised, now)
+    seen_alert(session, exam_id, actor=me.actor, now=now)
 
 
 def see_alert(request: Request, exam_id: str, me: SignedIn) -> None:

@@ -17,12 +17,15 @@ from app.report.pdf import pdf
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
+from app.store.review import Review, review_of
 from app.store.signatures import document, signatures
-from app.web.allowed import require, someone
+from app.store.signed_content import note_of
+from app.web.allowed import may, require, someone
 from app.web.answers import show, site_of
 from app.web.identity import visit_of
 from app.web.noted import noted
 from app.web.pages import NotePage, Site
+from app.web.settled import settled
 from app.web.wording import local, who
 
 router = APIRouter()
@@ -34,9 +37,7 @@ def show_pdf(request: Request, exam_id: str) -> Response:
     held = _held(request, exam_id, "print")
     if held.state in SIGNED_STATES:
         return _signed_page(request, exam_id, None)
-    pathways = visit_of(request).settings.pathways
-    report = report_of(held, site_of(request), datetime.now(UTC), pathways=pathways)
-    made = pdf(report, knowledge())
+    made = pdf(_draft(request, held), knowledge())
     # The name of a file ends up in download folders and logs: it names nobody.
     name = f"evenhand-exam-{held.id[:8]}-r{held.revision}-DRAFT.pdf"
     return Response(
@@ -52,9 +53,9 @@ def show_note(request: Request, exam_id: str) -> Response:
     held = _held(request, exam_id, "note")
     if held.state in SIGNED_STATES:
         with reading(request.app.state.engine) as session:
-            text = signatures(session, exam_id)[-1].note
+            text = note_of(signatures(session, exam_id)[-1])
     else:
-        text = text_note(report_of(held, site_of(request), datetime.now(UTC)), knowledge())
+        text = text_note(_draft(request, held), knowledge())
     page = NotePage(
         title="Note",
         exam_id=held.id,
@@ -69,6 +70,17 @@ def show_document(request: Request, exam_id: str, number: int) -> Response:
     """A page in the very bytes that were signed: 0 is the exam's, the amendments' follow."""
     _held(request, exam_id, "print")
     return _signed_page(request, exam_id, number)
+
+
+def _draft(request: Request, held: ExamRecord) -> ReportInput:
+    """An exam that is not signed; with what was decided so far, for whoever may see that."""
+    review = None
+    if may(someone(request), "review", "read", held.state):
+        with reading(request.app.state.engine) as session:
+            # At the revision of the exam, so that nothing newer is read beside it.
+            review = review_of(session, held.id, held.revision)
+    pathways = visit_of(request).settings.pathways
+    return report_of(held, review, site_of(request), datetime.now(UTC), pathways=pathways)
 
 
 def _signed_page(request: Request, exam_id: str, number: int | None) -> Response:
@@ -103,6 +115,7 @@ def _held(request: Request, exam_id: str, action: str) -> ExamRecord:
 
 def report_of(
     held: ExamRecord,
+    review: Review | None,
     site: Site,
     printed_at: datetime,
     assessment: Assessment | None = None,
@@ -110,10 +123,11 @@ def report_of(
 ) -> ReportInput:
     """An exam as the report takes it.
 
-    assessment: what it added up to when it was signed; as it does now, where it was not.
+    review: what was decided on it; None for who may not see that. assessment: what it added up to
+    when it was signed; as it does now, where it was not.
     more: what else a ReportInput says, the state of a signed one among it.
     """
-    person = held.patient
+    person, found = held.patient, assessment or assess(held.exam, knowledge())
     stations = vocabulary().stations
     bulk = {vocabulary()[cell[0]].station for cell, each in held.cells.items() if each.bulk}
     recorders = [(each.by, each.role) for each in held.cells.values()]
@@ -135,8 +149,9 @@ def report_of(
         recorded_by=tuple(f"{name}, {role}" for name, role in dict.fromkeys(recorders)),
         bulk_stations=tuple(station.id for station in stations if station.id in bulk),
         exam=held.exam,
-        assessment=assessment or assess(held.exam, knowledge()),
+        assessment=found,
         clinic=site.clinic,
         demo=site.demo,
+        **({} if review is None else settled(held, review, found)),
         **more,
     )

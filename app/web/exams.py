@@ -164,5 +164,5 @@ def written_exam(
         if write.normal:
             written = mark_rest_normal(session, exam_id, write.normal, **stamp)
         assessment = assess(written.exam, knowledge())
-        keep_alert(session, exam_id, assessment, datetime.now(UTC))
+        keep_alert(session, exam_id, assessment, me, datetime.now(UTC))
     return written, assessment, written.revision if written.revision > before else 0

@@ -115,7 +115,8 @@ def _about_medicines(theirs: MedicinesRecord, rest: str) -> Message:
 
 
 def _is(held: CellRecord | MedicinesRecord, me: Actor | None) -> bool:
-    return me is not None and (held.by, held.role) == (me.name, me.role)
+    # Two people can have one name and one role; who has no account is nobody who asks.
+    return me is not None and bool(me.account_id) and held.account_id == me.account_id
 
 
 def _mark(held: CellRecord | MedicinesRecord) -> str:

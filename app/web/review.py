@@ -144,7 +144,7 @@ def _save(
         to_be_written(session, exam_id, saved)
         reviewed = _read(session, exam_id)
         if any(
-            item.revision > saved and (item.by, item.role) != (me.name, me.role)
+            item.revision > saved and item.account_id != me.account_id
             for item in reviewed.review.items.values()
         ):
             return None

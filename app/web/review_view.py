@@ -79,6 +79,11 @@ def review_page(
     typed = typed or Typed()
     held, review, settled = reviewed.held, reviewed.review, reviewed.points
     started = local(held.started_at)
+    # Those of the emergencies stand in their own boxes.
+    own = {each.raised.id for each in settled.emergencies}
+    pathways = {
+        name: words for name, words in reviewed.settings.pathways.items() if name not in own
+    }
 
     def text(name: str, kept: str = "") -> Field:
         return Field(typed.form.get(name, kept), typed.faults.get(name, ""))
@@ -105,9 +110,7 @@ def review_page(
         side_query=settled.side_query,
         are_suggestions_open=not reviewed.settings.impression_first or bool(review.impression),
         # The steps stand below, each with its decision.
-        panel=replace(
-            panel(held.exam, reviewed.assessment, known, reviewed.settings.pathways), steps=()
-        ),
+        panel=replace(panel(held.exam, reviewed.assessment, known, pathways), steps=()),
         suggestions=tuple(
             _suggestion(each, reviewed, known, typed) for each in settled.suggestions
         ),

@@ -11,7 +11,7 @@ from app.knowledge.load import knowledge
 from app.report.note import text_note
 from app.report.page import ReportInput
 from app.report.pdf import pdf
-from app.report.signed import Amendment, Decision, SignatureBlock
+from app.report.signed import Amendment, SignatureBlock
 from app.store.actor import Recorder
 from app.store.audit import Head, head
 from app.store.engine import reading, writing
@@ -46,23 +46,27 @@ class Act:
     def finish(
         self,
         held: ExamRecord,
-        content: str,
+        content: Callable[[str], str],
         version: str,
         report: Callable[[SignatureBlock], ReportInput],
     ) -> Signing:
         """Render the page and the note, once.
 
-        content: what is signed; version: of the knowledge that the exam is signed under; report:
-        what both are made from, once it has its signature.
+        content: what is signed, once there is the note; version: of the knowledge that the exam is
+        signed under; report: what both are made from, once it has its signature.
         """
-        page, known = report(self._block(held, content, version)), knowledge()
+        known = knowledge()
+        # The note names no hash, so that what is signed can name the note's.
+        note = text_note(report(self._block(held, "", version)), known)
+        signed = content(note)
+        page = report(self._block(held, signed, version))
         return Signing(
             signer=self.signer,
             meaning=self.meaning,
             signed_at=self.signed_at,
-            content=content,
+            content=signed,
             document=pdf(page, known),
-            note=text_note(page, known),
+            note=note,
             audit=self.audit,
         )
 
@@ -89,15 +93,18 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
     """
     held, version = reviewed.held, knowledge().version
     act = Act.begin(request, me, MEANING)
-    content = signed_content(
-        held,
-        reviewed.review,
-        assessment=as_text(reviewed.assessment, indent=None),
-        knowledge=version,
-        signer=act.signer,
-        meaning=act.meaning,
-        signed_at=act.signed_at,
-    )
+
+    def content(note: str) -> str:
+        return signed_content(
+            held,
+            reviewed.review,
+            assessment=as_text(reviewed.assessment, indent=None),
+            knowledge=version,
+            note=note,
+            signer=act.signer,
+            meaning=act.meaning,
+            signed_at=act.signed_at,
+        )
 
     def report(block: SignatureBlock) -> ReportInput:
         return signed_report(
@@ -133,25 +140,14 @@ def signed_report(
     """
     return report_of(
         held,
+        review,
         site_of(request),
         signed_at,
         assessment,
         state="amended" if amendments else "signed",
-        impression=review.impression,
-        plan=review.plan,
         pathways=pathways,
-        decisions=decisions_of(review, assessment),
         signature=block,
         amendments=amendments,
-    )
-
-
-def decisions_of(review: Review, assessment: Assessment) -> tuple[Decision, ...]:
-    """What was decided on the next steps that still follow, in their order."""
-    return tuple(
-        Decision(step.id, review.steps[step.id].is_taken, review.steps[step.id].reason)
-        for step in assessment.next_steps
-        if step.id in review.steps
     )
 
 

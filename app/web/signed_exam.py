@@ -18,7 +18,7 @@ from app.store.exams import OPEN_STATES, ExamRecord, exam_record
 from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
 from app.store.review import review_of
 from app.store.signatures import Signature, signatures
-from app.store.signed_content import Amendment, amended_content
+from app.store.signed_content import Amendment, amended_content, note_of
 from app.store.signing import amend, checked_amendment
 from app.web.allowed import may, require, someone
 from app.web.answers import see_other, show
@@ -54,7 +54,7 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
         started=f"{day(started)} {started:%H:%M}",
         reason=held.reason,
         pieces=_pieces(pieces),
-        note=pieces[-1].note,
+        note=note_of(pieces[-1]),
         entered=entered(held, _concluded(pieces)),
         may_amend=may(me, "amendment", "write", held.state),
     )
@@ -108,14 +108,17 @@ def _amended(
         pathways = clinic_settings(session, at=pieces[0].signed_at).pathways
     if pieces[-1].number != after:
         raise StaleReview
-    content = amended_content(
-        pieces,
-        held.patient,
-        amendment,
-        signer=act.signer,
-        meaning=act.meaning,
-        signed_at=act.signed_at,
-    )
+
+    def content(note: str) -> str:
+        return amended_content(
+            pieces,
+            held.patient,
+            amendment,
+            note=note,
+            signer=act.signer,
+            meaning=act.meaning,
+            signed_at=act.signed_at,
+        )
 
     def report(block: SignatureBlock) -> ReportInput:
         new = PrintedAmendment(len(pieces), amendment.kind, amendment.reason, amendment.text, block)

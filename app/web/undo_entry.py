@@ -40,7 +40,7 @@ def undo_entry(request: Request, exam_id: str, form: FormFields, part: str = "")
         with writing(request.app.state.engine) as session:
             held = undo(session, exam_id, of, at_revision=since, recorder=me.recorder, now=now)
             assessment = assess(held.exam, knowledge())
-            keep_alert(session, exam_id, assessment, now)
+            keep_alert(session, exam_id, assessment, me, now)
     except (Collision, NotOpen) as refused:
         with reading(request.app.state.engine) as session:
             held = exam_record(session, exam_id)

@@ -13,6 +13,7 @@ from app.exam.record import Cell, Exam, Patient, Recorded, Untestable
 from app.exam.vocabulary import Scale, vocabulary
 from app.knowledge.load import knowledge
 from app.report.page import Person, ReportInput
+from app.report.reviewed import Acknowledged, By, Confirmed
 from app.report.signed import Amendment, Decision, SignatureBlock
 
 PERSON = Person("Karlsson", "Maria Elena", date(1945, 7, 14), "female", "A-2041-77")
@@ -234,6 +235,32 @@ def decisions_on(exam: Exam) -> tuple[Decision, ...]:
     )
 
 
+REVIEWED_BY = By("Dr Paul Example", "physician", SIGNED_AT - timedelta(minutes=4))
+
+
+def acknowledged_in(exam: Exam) -> tuple[Acknowledged, ...]:
+    """Every emergency of an exam."""
+    return tuple(
+        Acknowledged(raised.id, REVIEWED_BY)
+        for raised in assess(exam, knowledge()).warnings
+        if raised.urgency == "emergency"
+    )
+
+
+def confirmed_in(exam: Exam) -> tuple[Confirmed, ...]:
+    """What a nurse may record and a pattern or an emergency rests on."""
+    found = assess(exam, knowledge())
+    reasons = [reason for pattern in found.listed for reason in pattern.reasons_for]
+    for raised in found.warnings:
+        reasons += raised.because if raised.urgency == "emergency" else ()
+    cells = dict.fromkeys(
+        (reason.finding, reason.side)
+        for reason in reasons
+        if reason.finding is not None and vocabulary()[reason.finding].nurse
+    )
+    return tuple(Confirmed(cell, REVIEWED_BY) for cell in cells)
+
+
 def signed_report(exam: Exam, *amendments: Amendment, **changed: Any) -> ReportInput:
     """A signed exam, amended where there are amendments."""
     plain: dict[str, Any] = {
@@ -241,6 +268,8 @@ def signed_report(exam: Exam, *amendments: Amendment, **changed: Any) -> ReportI
         "impression": "Slow and stiff on one side.\nNo sign of another cause.",
         "plan": "Referral. Physiotherapy twice a week.",
         "decisions": decisions_on(exam),
+        "acknowledged": acknowledged_in(exam),
+        "confirmed": confirmed_in(exam),
         "signature": SIGNATURE,
         "amendments": amendments,
     }

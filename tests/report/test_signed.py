@@ -10,16 +10,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.exam.record import Exam
+from app.exam.vocabulary import Side
 from app.knowledge.load import knowledge
 from app.report.note import MOST_WORDS
 from app.report.page import ReportInput
 from app.report.pdf import pdf, print_page
+from app.report.reviewed import Acknowledged, By, Confirmed
 from app.report.signed import Decision
 from app.report.wrapping import COLUMNS, width
 from tests.report.drawn import exams
 from tests.report.reading import boxes, pages, words_of
 from tests.report.samples import (
+    REVIEWED_BY,
     SIGNATURE,
+    acknowledged_in,
     amendment,
     decisions_on,
     emergency_exam,
@@ -275,6 +279,14 @@ def nasty_signed() -> ReportInput:
             amendment(n, text=text[:4000], reason=text[:500], signature=badly) for n in (1, 2)
         ),
         decisions=tuple(Decision(each, False, text[:500]) for each in knowledge().steps),
+        acknowledged=tuple(
+            Acknowledged(each, By("W w " * 20 + each, "physician", SIGNATURE.signed_at))
+            for each in knowledge().warnings
+        ),
+        confirmed=tuple(
+            Confirmed(cell, By("W w " * 20 + str(place), "physician", SIGNATURE.signed_at))
+            for place, cell in enumerate(nasty.exam.cells)
+        ),
     )
 
 
@@ -383,3 +395,63 @@ def test_the_limit_holds_when_everything_is_raised_at_once() -> None:
     assert_short(text)
     assert text.startswith("AMENDED, see amendment 2 below.")
     assert paragraph(text, "Amendment 2, late entry by ")
+
+
+# ---- what was settled in the review
+
+COLLEAGUE = replace(REVIEWED_BY, name="Dr Ana Sample")
+
+
+def test_the_page_says_who_acknowledged_an_emergency_and_confirmed_a_nurses_finding() -> None:
+    """Both are signed; with each person, role and time, and the sides in full, RIGHT first."""
+    exam = emergency_exam()
+    (emergency,) = acknowledged_in(exam)
+    plantar = [Confirmed(("plantar", side), COLLEAGUE) for side in (Side.LEFT, Side.RIGHT)]
+    gone = Acknowledged("acute_ataxia", COLLEAGUE)
+    made = signed_report(
+        exam,
+        acknowledged=(emergency, gone),
+        confirmed=(Confirmed(("hx_bladder", None), REVIEWED_BY), *plantar),
+    )
+    told = print_page(made, knowledge()).summary
+    first, *others = words_of(pdf(made, knowledge()))
+    known = knowledge().warnings
+    paul, ana = (
+        f"{name}, physician, at 03-Feb-2026 15:58 UTC+01:00"
+        for name in ("Dr Paul Example", "Dr Ana Sample")
+    )
+
+    assert [
+        (paul, known["cord_compression"].label),
+        (ana, f"{known['acute_ataxia'].label} (no longer raised)"),
+    ] == [(each.by, each.what) for each in told.acknowledged]
+    assert [
+        (paul, "Bladder (retention)"),
+        (ana, "Plantar response (RIGHT up, LEFT up)"),
+    ] == [(each.by, each.what) for each in told.confirmed]
+    assert f"Emergencies acknowledged: {known['cord_compression'].label}, by {paul}" in first
+    assert f"Confirmed by {ana}, recorded by a nurse: Plantar response (RIGHT up, LEFT up)" in first
+    assert 1 == len(others)
+
+
+def test_the_note_says_that_emergencies_were_acknowledged_and_by_whom_where_it_fits() -> None:
+    """Who confirmed a nurse's finding is the first to be left to the page."""
+    settled = {
+        "acknowledged": (Acknowledged("cord_compression", REVIEWED_BY),),
+        "confirmed": (Confirmed(("hx_falls_12m", None), REVIEWED_BY),),
+    }
+    brief = note(signed_report(normal_exam(), **settled))
+    full = note(signed_report(emergency_exam()))
+    by = "Dr Paul Example, physician, at 03-Feb-2026 15:58 UTC+01:00"
+
+    assert f"Emergencies acknowledged: 1, by {by}" in paragraphs(brief)
+    assert "Emergencies acknowledged: 1" == paragraph(full, "Emergencies acknowledged")
+    assert f"Confirmed by {by}: Falls in the last 12 months (0)" in paragraphs(brief)
+    assert "Confirmed" not in full
+    assert "acknowledged" not in note(report(emergency_exam()))
+
+
+def test_a_time_without_its_offset_is_refused() -> None:
+    """Nobody could tell afterwards when it was."""
+    with pytest.raises(ValueError, match="a time without its offset"):
+        replace(REVIEWED_BY, at=datetime(2026, 2, 3, 16, 2))  # noqa: DTZ001

@@ -23,6 +23,7 @@ SUMMER = timezone(timedelta(hours=2))
 LATER = (NOW + 10 * MINUTE).astimezone(SUMMER)
 MEANING = "examined and signed"
 KNOWLEDGE = "1.0.0"
+NOTE = "SIGNED\n"
 ASSESSMENT = '{"categories":[],"knowledge":"1.0.0"}'
 ADDENDUM = Amendment("addendum", "The scan came back: nothing new.", "a result that came later")
 IMPRESSION: ReviewKey = ("impression", "")
@@ -87,6 +88,7 @@ def to_sign(
             review_of(session, exam_id),
             assessment=ASSESSMENT,
             knowledge=KNOWLEDGE,
+            note=NOTE,
             signer=signer,
             meaning=MEANING,
             signed_at=signed_at,
@@ -115,6 +117,7 @@ def to_amend(
             pieces,
             exam_record(session, exam_id).patient,
             amendment,
+            note=NOTE,
             signer=signer,
             meaning=MEANING,
             signed_at=signed_at,
@@ -157,6 +160,6 @@ def _signing(content: str, audit: Head, signed_at: datetime, signer: Recorder) -
         signed_at=signed_at,
         content=content,
         document=b"%PDF of " + content.encode(),
-        note="SIGNED",
+        note=NOTE,
         audit=audit,
     )

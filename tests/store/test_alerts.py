@@ -45,6 +45,20 @@ def test_an_emergency_waits_for_a_physician(engine: Engine, exam: ExamRecord) ->
     assert ("seen_alert", PHYSICIAN.name, {}) == audited(engine)[-1]
 
 
+def test_a_physicians_own_write_counts_as_a_look(engine: Engine, exam: ExamRecord) -> None:
+    """In the transaction that raised it; a nurse's write leaves it waiting."""
+    with writing(engine) as session:
+        set_alert(session, exam.id, ["cord"], NOW)
+        seen_alert(session, exam.id, actor=NURSE, now=NOW)
+    assert [exam.id] == [each.exam_id for each in waiting(engine)]
+    with writing(engine) as session:
+        set_alert(session, exam.id, ["cord", "fever"], NOW)
+        seen_alert(session, exam.id, actor=PHYSICIAN, now=NOW)
+
+    assert [] == waiting(engine)
+    assert ("seen_alert", PHYSICIAN.name, {}) == audited(engine)[-1]
+
+
 def test_the_audit_tells_the_first_look_only(engine: Engine, exam: ExamRecord) -> None:
     """That is when the emergency had been seen; without one there is nothing to tell."""
     opened(engine, exam.id)

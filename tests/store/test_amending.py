@@ -12,7 +12,7 @@ from sqlalchemy import Engine
 from app.store.actor import Recorder
 from app.store.engine import reading, writing
 from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
-from app.store.signatures import documents_of
+from app.store.signatures import document
 from app.store.signed_content import Amendment
 from app.store.signing import amend, checked_amendment
 from tests.store.clinic import MINUTE, an_exam, stored
@@ -74,7 +74,7 @@ def test_the_exam_reads_amended_and_stays_as_it_was_signed(engine: Engine) -> No
     exam_id = a_signed_exam(engine)
     before, first = everything(engine), pieces_of(engine, exam_id)
     with reading(engine) as session:
-        page = documents_of(session, exam_id)
+        page = document(session, first[0].document_sha256)
     states = []
     for n in (1, 2):
         prepared = to_amend(engine, exam_id, signed_at=LATER + n * MINUTE)
@@ -85,7 +85,7 @@ def test_the_exam_reads_amended_and_stays_as_it_was_signed(engine: Engine) -> No
     assert ["amended", "amended"] == states
     assert first == pieces_of(engine, exam_id)[:1]
     with reading(engine) as session:
-        assert page == documents_of(session, exam_id)[:1]
+        assert page == document(session, first[0].document_sha256)
     for table in ("entry", "review_entry"):
         assert before[table] == after[table]
 

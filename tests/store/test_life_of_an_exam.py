@@ -34,7 +34,7 @@ from app.store.entries import history, record, record_medicines
 from app.store.exams import exam_record, start_exam
 from app.store.refusals import BackDated, Collision, NotOpen, NotSigned, StaleReview
 from app.store.review import ReviewKey, ReviewValue, StepDecision, record_review, review_of
-from app.store.signatures import documents_of, signatures
+from app.store.signatures import document, signatures
 from app.store.signed_content import Amendment
 from app.store.signing import AMENDMENTS, Signing, amend, hand_over, sign, take_back
 from tests.store.clinic import MINUTE, NOW, NURSE, a_patient
@@ -330,7 +330,7 @@ class Life(RuleBasedStateMachine):
         """The text and the page of each piece are those that were signed, and of what was seen."""
         with reading(self.engine) as session:
             pieces = signatures(session, self.exam_id)
-            pages = documents_of(session, self.exam_id)
+            pages = [document(session, each.document_sha256) for each in pieces]
 
         assert [(e.kind, e.name, e.content, e.document) for e in self.model.pieces] == [
             (each.kind, each.printed_name, each.content, page.content)

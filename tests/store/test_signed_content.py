@@ -16,7 +16,7 @@ from app.store.exams import ExamRecord, exam_record
 from app.store.review import Review, StepDecision, review_of
 from app.store.signed_content import signed_content
 from tests.store.clinic import MINUTE, NOW, NURSE, an_exam, rest_normal, write
-from tests.store.desk import ASSESSMENT, IMPRESSION, KNOWLEDGE, LATER, MEANING, SIGNER, decide
+from tests.store.desk import ASSESSMENT, IMPRESSION, KNOWLEDGE, LATER, MEANING, NOTE, SIGNER, decide
 
 RIGHT, LEFT = Side.RIGHT, Side.LEFT
 STEP = next(iter(knowledge().steps))
@@ -43,6 +43,7 @@ def content(held: ExamRecord, review: Review, **changed: Any) -> str:
     plain: dict[str, Any] = {
         "assessment": ASSESSMENT,
         "knowledge": KNOWLEDGE,
+        "note": NOTE,
         "signer": SIGNER,
         "meaning": MEANING,
         "signed_at": LATER,
@@ -101,6 +102,7 @@ def test_every_part_of_it_makes_another_content(engine: Engine) -> None:
         content(held, replace(review, items={})),
         content(held, review, assessment="{}"),
         content(held, review, knowledge="2"),
+        content(held, review, note="another"),
         content(held, review, signer=NURSE),
         content(held, review, meaning="another"),
         content(held, review, signed_at=LATER + MINUTE),

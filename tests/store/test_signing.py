@@ -16,7 +16,7 @@ from app.store.entries import mark_rest_normal, record, record_medicines
 from app.store.exams import exam_record
 from app.store.refusals import BackDated, NotFound, NotOpen, StaleReview, Unreadable
 from app.store.review import record_review
-from app.store.signatures import document, documents_of, hash_of
+from app.store.signatures import document, hash_of
 from app.store.signing import hand_over, sign, take_back
 from tests.store.clinic import (
     MINUTE,
@@ -140,7 +140,6 @@ def test_the_page_is_kept_in_the_bytes_that_were_rendered(engine: Engine) -> Non
     with reading(engine) as session:
         page = document(session, made.document_sha256)
 
-        assert [page] == documents_of(session, exam.id)
     assert (prepared[0].document, "application/pdf", exam.id, LATER) == (
         page.content,
         page.media_type,

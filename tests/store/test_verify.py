@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -13,9 +14,12 @@ from app.store.audit import START, Head, head, link, note
 from app.store.audit_tables import AuditRow
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord
+from app.store.refusals import StaleReview, Unreadable
+from app.store.signed_content import note_of
 from app.store.signing_tables import DocumentRow
 from app.store.verify import is_known_document, parse_head, verify
 from tests.store.clinic import NOW, PHYSICIAN, write
+from tests.store.desk import a_reviewed_exam, amended, pieces_of, signed, to_amend, to_sign
 from tests.store.test_audit import unguarded
 from tests.store.test_migrations import changing
 
@@ -110,6 +114,25 @@ def test_a_changed_page_is_named(engine: Engine, kept: Head) -> None:
     tampered(engine, "document", f"UPDATE document SET content = {blob}")
 
     assert f"document {sha256}: its bytes are not those that were signed" in found(engine)
+
+
+def test_a_changed_note_is_named_and_not_shown(engine: Engine) -> None:
+    """What is signed names its hash, so that the printed hash of the content vouches for it too."""
+    exam = a_reviewed_exam(engine)
+    prepared, revision = to_sign(engine, exam.id)
+    with pytest.raises(StaleReview):
+        signed(engine, exam.id, (replace(prepared, note="another"), revision))
+    signed(engine, exam.id, (prepared, revision))
+    piece = amended(engine, exam.id, to_amend(engine, exam.id))
+    assert prepared.note == note_of(piece)
+    assert [] == found(engine)
+    tampered(engine, "signature", "UPDATE signature SET note = 'Signed, and normal'")
+
+    named = [each for each in found(engine) if "its note is not the one that was signed" in each]
+    assert 2 == len(named)
+    for each in pieces_of(engine, exam.id):
+        with pytest.raises(Unreadable, match="altered after it was signed"):
+            note_of(each)
 
 
 def test_a_page_is_known_to_the_last_byte(engine: Engine, kept: Head) -> None:

@@ -102,6 +102,17 @@ def test_only_a_physician_who_opens_the_exam_takes_it_away(
     ]
 
 
+def test_a_physician_who_records_it_has_seen_it(clinic: Clinic, exam_id: str) -> None:
+    """Nobody is called to an exam that a physician has in hand; a later one calls again."""
+    enter(clinic, exam_id, *CORD)
+    assert "" == waiting(clinic.nurse)
+    enter(clinic.nurse, exam_id, *STROKE)
+
+    assert "LINDQVIST" in waiting(clinic.nurse)
+    enter(clinic.colleague, exam_id, ("hx_cancer", "yes"))
+    assert "" == waiting(clinic.nurse)
+
+
 def test_a_new_emergency_in_the_same_exam_calls_again(clinic: Clinic, exam_id: str) -> None:
     """What was seen already must not hide it; more of the same calls nobody again."""
     enter(clinic.nurse, exam_id, *CORD)

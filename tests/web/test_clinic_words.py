@@ -153,12 +153,17 @@ def test_a_physician_sees_the_emergency_without_the_call(clinic: Clinic) -> None
     exam_id = examined(clinic.nurse, *CORD)
     told = clinic.cell(exam_id, "hx_unsteady", "", "yes")
     heard = clinic.client.get(f"/exams/{exam_id}/updates?since=1", headers=HTMX)
-    pages = [clinic.get(f"/exams/{exam_id}"), clinic.get(f"/exams/{exam_id}/review")]
+    sheet, review = clinic.get(f"/exams/{exam_id}"), clinic.get(f"/exams/{exam_id}/review")
 
-    for answer in (told, heard, *pages):
+    for answer in (told, heard, sheet, review):
         assert CALL not in answer.text
         assert emergency_block(answer).startswith("EMERGENCY, now")
+    for answer in (told, heard, sheet):
         assert "Clinic’s pathway: Ring <b>5050</b>" in emergency_block(answer)
+    # There it stands once, in the box in which the emergency is acknowledged.
+    box = review.text[review.text.index('id="emergencies-title"') :].split("</section>")[0]
+    assert "Clinic’s pathway: Ring <b>5050</b>" in seen(box)
+    assert 1 == review.text.count("Clinic’s pathway")
 
 
 def test_without_an_emergency_nobody_is_called(clinic: Clinic) -> None:

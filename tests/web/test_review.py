@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from html import unescape
 from threading import Thread
 from typing import Any
 
@@ -13,6 +14,7 @@ from app.store.engine import reading, writing
 from app.store.review import Review, StepDecision, record_review, review_of
 from app.store.signatures import Signature, document, signatures
 from app.store.verify import verify
+from tests.report.reading import words_of
 from tests.store.clinic import wait_until_blocked
 from tests.web.clinic import COLLEAGUE, HTMX, PASSWORD, PHYSICIAN, Clinic
 
@@ -78,6 +80,11 @@ def kept(clinic: Clinic, exam_id: str) -> Review:
     """The review as the database has it."""
     with reading(clinic.app.state.engine) as session:
         return review_of(session, exam_id)
+
+
+def note_of(clinic: Clinic, exam_id: str) -> str:
+    """The text note, in one line."""
+    return " ".join(unescape(clinic.get(f"/exams/{exam_id}/note").text).split())
 
 
 def signed(clinic: Clinic, exam_id: str) -> list[Signature]:
@@ -266,6 +273,10 @@ def test_a_nurses_findings_that_something_rests_on_are_confirmed_first(clinic: C
     assert 422 == answer.status_code
     assert "Confirm 3 findings that a nurse recorded" in answer.text
     assert 303 == send(clinic, exam_id, settled(clinic, exam_id)).status_code
+    first, _ = words_of(clinic.get(f"/exams/{exam_id}/pdf").content)
+    told = re.search(rf"Confirmed by {PHYSICIAN.name}, physician, at .*?Impression", first)
+    assert told
+    assert all(words in told[0] for words in ("RIGHT 2 definite", "LEFT 2 definite", "LEFT 1"))
 
 
 def test_an_emergency_is_acknowledged_first(clinic: Clinic) -> None:
@@ -278,7 +289,17 @@ def test_an_emergency_is_acknowledged_first(clinic: Clinic) -> None:
 
     assert 422 == answer.status_code
     assert "Acknowledge the emergency" in answer.text
+    told = f"Emergencies acknowledged: 1, by {PHYSICIAN.name}, physician, at "
+    assert told not in note_of(clinic, exam_id)
+    send(clinic, exam_id, settled(clinic, exam_id), to="review")
+    draft = note_of(clinic, exam_id)
+    assert "DRAFT, not signed" in draft
+    assert told in draft
+    assert f"Impression: {WORDS['impression']}" in draft
+    # A nurse does not see the review before it is signed.
+    assert told not in note_of(clinic.nurse, exam_id)
     assert 303 == send(clinic, exam_id, settled(clinic, exam_id)).status_code
+    assert told in note_of(clinic.nurse, exam_id)
 
 
 def test_what_came_after_the_page_was_loaded_is_never_signed_unseen(clinic: Clinic) -> None:

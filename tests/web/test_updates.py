@@ -17,7 +17,7 @@ from app.store.people_tables import SignInRow
 from app.store.sign_ins import sign_ins_of
 from app.store.signing import hand_over
 from tests.store.desk import signed, to_sign
-from tests.web.clinic import HTMX, NURSE, PHYSICIAN, Clinic, Member
+from tests.web.clinic import HTMX, NURSE, PHYSICIAN, Clinic, Member, add_member
 
 
 @pytest.fixture
@@ -86,6 +86,23 @@ def test_what_one_recorded_oneself_is_no_news(clinic: Clinic, exam_id: str) -> N
 
     assert ["c-turn_steps"] == cells_in(answer)
     assert 'class="news"' not in answer.text
+
+
+def test_a_namesake_is_somebody_else(clinic: Clinic, exam_id: str) -> None:
+    """Two people of one name and one role have two accounts."""
+    namesake = Member("i.brandt.2", PHYSICIAN.name, PHYSICIAN.role)
+    with writing(clinic.app.state.engine) as session:
+        add_member(session, namesake, datetime.now(UTC))
+    theirs = clinic.browser_of(namesake)
+    form = {"revision": "0", "saved": "0", "impression": "Mine", "plan": ""}
+    theirs.client.post(f"/exams/{exam_id}/review", data=form)
+    theirs.cell(exam_id, "turn_steps", "", "4")
+    reviewed = clinic.client.post(f"/exams/{exam_id}/review", data=form | {"impression": "Ours"})
+
+    assert 'class="news"' in updates(clinic, exam_id).text
+    assert 'class="news"' not in updates(theirs, exam_id).text
+    assert 409 == reviewed.status_code
+    assert "Somebody else is reviewing this exam too" in reviewed.text
 
 
 def test_a_part_of_the_sheet_hears_of_its_own_cells(clinic: Clinic, exam_id: str) -> None:
