@@ -5,6 +5,7 @@ import shutil
 import socket
 import threading
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 import uvicorn
@@ -141,6 +142,18 @@ def visitor(
 ) -> Iterator[Visitor]:
     """The physician at a screen; the test fails if any page broke a promise on the way."""
     somebody = Visitor.at(browser, address, contexts)
+    somebody.hold(new_sign_in(app.state.engine, PHYSICIAN))
+    yield somebody
+    assert [] == somebody.broken_promises
+
+
+@pytest.fixture
+def tablet(
+    app: FastAPI, browser: Browser, address: str, contexts: list[BrowserContext]
+) -> Iterator[Visitor]:
+    """The physician with a tablet, upright and worked by thumb."""
+    screen: Any = {"viewport": {"width": 768, "height": 1024}, "has_touch": True, "is_mobile": True}
+    somebody = Visitor.at(browser, address, contexts, **screen)
     somebody.hold(new_sign_in(app.state.engine, PHYSICIAN))
     yield somebody
     assert [] == somebody.broken_promises

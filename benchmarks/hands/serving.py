@@ -1,0 +1,75 @@
+"""The demonstration clinic on a database of its own, and its physician at a browser."""
+
+import shutil
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import uvicorn
+from playwright.sync_api import Page, sync_playwright
+
+from app.main import create_app
+from app.settings import Settings
+
+PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
+FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-background-networking")
+# Of seed_demo/clinic.toml.
+NAME, PASSWORD = "demo-physician", "querrowick-physician"
+
+
+@contextmanager
+def served() -> Iterator[str]:
+    """The address at which the program is served."""
+    with TemporaryDirectory() as folder, socket.socket() as listening:
+        url = f"sqlite:///{Path(folder) / 'evenhand.db'}"
+        app = create_app(Settings(_env_file=None, database_url=url, demo=True))
+        listening.bind(("127.0.0.1", 0))
+        listening.listen()
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none"))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+        thread.start()
+        try:
+            yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+        finally:
+            server.should_exit = True
+            thread.join()
+
+
+@contextmanager
+def pages(address: str) -> Iterator[tuple[Page, Page]]:
+    """The physician at a desk (1280 by 720) and with a tablet (768 by 1024)."""
+    program = next(filter(None, map(shutil.which, PROGRAMS)))
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=list(FLAGS))
+        desk = browser.new_context(base_url=address, viewport={"width": 1280, "height": 720})
+        tablet = browser.new_context(
+            base_url=address,
+            viewport={"width": 768, "height": 1024},
+            has_touch=True,
+            is_mobile=True,
+        )
+        opened = desk.new_page(), tablet.new_page()
+        for page in opened:
+            page.goto("/sign-in")
+            page.get_by_label("Sign-in name").fill(NAME)
+            page.get_by_label("Password", exact=True).fill(PASSWORD)
+            page.get_by_role("button", name="Sign in").click()
+            page.wait_for_load_state()
+        yield opened
+        browser.close()
+
+
+def new_exam(page: Page, chart_number: str) -> None:
+    """A new patient's sheet, open."""
+    page.goto("/patients/new")
+    page.get_by_label("Chart number").fill(chart_number)
+    page.get_by_label("Family name").fill("Vzorek")
+    page.get_by_label("Given name").fill("Emil")
+    page.get_by_label("Birth date").fill("1951-03-09")
+    page.get_by_role("radio", name="not recorded").check()
+    page.get_by_role("button", name="Save and start").click()
+    page.locator("#sheet").wait_for()
+    page.wait_for_load_state()
