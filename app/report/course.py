@@ -21,7 +21,7 @@ from app.knowledge.load import Knowledge
 from app.report.differences import NOT_EXAMINED, figure_words, label_of, unit_of
 from app.report.phrases import clean, day, value_words
 
-WIDTH, HEIGHT = 520, 168
+# The drawing is 560 wide and 168 high; between these edges stand the points.
 LEFT_EDGE, RIGHT_EDGE, TOP, BOTTOM = 64, 400, 14, 136
 # So far apart do words stand that neither hides the other.
 WORDS_HIGH, DATE_WIDE = 15, 78
@@ -259,7 +259,7 @@ def _says(name: str, knowledge: Knowledge) -> str:
     if not is_measured(name):
         return ""
     worse = WORSE.get(knowledge.course.direction(name), "")
-    return " ".join(filter(None, (f"In {unit_of(name)}.", worse)))
+    return " ".join(filter(None, (f"Unit: {unit_of(name)}.", worse)))
 
 
 # ---- what is drawn

@@ -26,7 +26,9 @@ def label_of(name: str) -> str:
 
 def unit_of(name: str) -> str:
     """The unit of a measured value, as on paper."""
-    return unit_words((QUANTITIES.get(name) or vocabulary()[name]).unit)
+    if name in QUANTITIES:
+        return unit_words(QUANTITIES[name].unit)
+    return vocabulary()[name].unit.replace("mm[Hg]", "mmHg")
 
 
 def value_then(each: Compared, exam: Exam, value: Recorded | Fraction | None) -> str:

@@ -145,7 +145,7 @@ def _compare_page(
         choices=tuple(_choice(row) for row in rows),
         then=_head(then) if then else None,
         now=_head(now) if now else None,
-        other_knowledge=_other_knowledge(versions),
+        other_knowledge=other_knowledge(versions),
         concluded=concluded(then.assessment, now.assessment, known) if then and now else (),
         parts=differences(then.held.exam, now.held.exam, known) if then and now else (),
         no_figure=NO_FIGURE,
@@ -176,7 +176,8 @@ def _head(judged: Judged) -> ExamHead:
     )
 
 
-def _other_knowledge(versions: Sequence[str]) -> str:
+def other_knowledge(versions: Sequence[str]) -> str:
+    """What is said where both exams were assessed under different knowledge; "" elsewhere."""
     if len(set(versions)) < 2:
         return ""
     return (
