@@ -89,13 +89,13 @@ _PARTS = (
     _Part(
         "not-comparable",
         "Not comparable",
-        "Known in one exam alone. What was not examined is not better, and not normal.",
+        "One exam, or each, does not know it. Not examined is not better, and not normal.",
         lambda each: each.kind is Kind.NOT_COMPARABLE and _matters(each),
     ),
     _Part(
         "not-comparable-normal",
         "Not comparable, and nothing abnormal where it was examined",
-        "Known in one exam alone.",
+        "One exam does not know it.",
         lambda each: each.kind is Kind.NOT_COMPARABLE and not _matters(each),
         is_folded=True,
     ),

@@ -2,11 +2,17 @@
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from html import unescape
 
 import pytest
 
+from app.assess.assess import assess
+from app.assess.assessment import CategoryFound, WarningRaised
+from app.exam.record import Exam
+from app.knowledge.load import knowledge
 from app.web.compare import other_knowledge
+from app.web.compare_view import concluded
 from tests.web.clinic import Clinic
 from tests.web.tables import audit_rows
 from tests.web.test_last_time import another
@@ -184,3 +190,17 @@ def test_the_pages_lead_to_each_other(clinic: Clinic) -> None:
 
     assert f'href="/patients/{patient_id}/compare"' in clinic.get(f"/patients/{patient_id}").text
     assert f"then={first}&amp;now={second}" in clinic.get(f"/exams/{second}").text
+
+
+def test_a_rule_that_was_retired_since_still_reads_as_it_was_signed() -> None:
+    """What a signed exam concluded does not vanish with the rule; it has its id for a name."""
+    now = assess(Exam(), knowledge())
+    then = replace(
+        now,
+        categories=(*now.categories, CategoryFound("retired_pattern", "fits", "right")),
+        warnings=(*now.warnings, WarningRaised("retired_warning", "same_day")),
+    )
+    read = {line.label: (line.then, line.now) for line in concluded(then, now, knowledge())}
+
+    assert ("fits the pattern, RIGHT", "nothing points that way") == read["retired_pattern"]
+    assert ("same day", "not raised") == read["retired_warning"]
