@@ -1,6 +1,5 @@
 """Several exams of one patient: any two compared, and the course over all of them."""
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,7 +10,6 @@ from starlette.responses import Response
 from app.assess.assess import assess
 from app.assess.assessment import Assessment
 from app.assess.compared import is_measured
-from app.assess.stored import parse_assessment
 from app.knowledge.course import NO_FIGURE
 from app.knowledge.load import knowledge
 from app.report.course import Visit, course
@@ -29,6 +27,7 @@ from app.web.compare_view import concluded, differences
 from app.web.last_time import NOT_SIGNED
 from app.web.noted import noted
 from app.web.pages import Fault
+from app.web.signed_exam import assessed_when_signed
 from app.web.wording import STATE_WORDS, local, today, who
 
 router = APIRouter()
@@ -128,8 +127,7 @@ def _judged(session: Session, exam_id: str) -> Judged:
     held = exam_record(session, exam_id)
     if held.state not in SIGNED_STATES:
         return Judged(held, assess(held.exam, knowledge()))
-    signed = signatures(session, exam_id)[0]
-    return Judged(held, parse_assessment(json.loads(signed.content)["assessment"]))
+    return Judged(held, assessed_when_signed(signatures(session, exam_id)))
 
 
 def _compare_page(
