@@ -21,6 +21,7 @@ from app.web import (
     admin_audit,
     admin_clinic,
     api,
+    compare,
     documents,
     emergency_access,
     entries,
@@ -55,6 +56,7 @@ FIRST_CODE_SAYS = (
 ROUTERS = (
     worklist.router,
     patients.router,
+    compare.router,
     exams.router,
     entries.router,
     undo_entry.router,

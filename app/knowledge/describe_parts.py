@@ -3,8 +3,10 @@
 import re
 
 from app.exam.vocabulary import vocabulary
+from app.knowledge.course import FIGURE_WORDS, Figure
 from app.knowledge.describe import claims
 from app.knowledge.described import (
+    FigureDescription,
     Ingredient,
     KindDescription,
     MedicineClassDescription,
@@ -14,7 +16,15 @@ from app.knowledge.described import (
     ThresholdDescription,
 )
 from app.knowledge.load import Knowledge
-from app.knowledge.mentions import compared, label_of, named, short_name, sources_named, used_by
+from app.knowledge.mentions import (
+    compared,
+    label_of,
+    measure_label,
+    named,
+    short_name,
+    sources_named,
+    used_by,
+)
 from app.knowledge.model import STANDING_WORDS, Kind, MedicineClass, Norm, Sign, Source, Threshold
 from app.knowledge.outline import outline
 from app.knowledge.words import unit_words
@@ -135,6 +145,19 @@ def _number(threshold: Threshold) -> str:
     unit = unit_words(threshold.unit)
     # One fall, two falls.
     return f"{threshold.value} {re.sub('^falls', 'fall', unit) if threshold.value == 1 else unit}"
+
+
+def describe_figure(figure: Figure, knowledge: Knowledge) -> FigureDescription:
+    """What counts as change of a measured value."""
+    return FigureDescription(
+        id=figure.id,
+        label=measure_label(figure.of),
+        number=f"{figure.value} {unit_words(figure.unit)}",
+        means=FIGURE_WORDS[figure.kind],
+        population=figure.population,
+        source=named("sources", figure.source, knowledge),
+        standing=STANDING_WORDS[figure.standing],
+    )
 
 
 def describe_source(source: Source, knowledge: Knowledge) -> SourceDescription:

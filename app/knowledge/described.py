@@ -261,6 +261,19 @@ class ThresholdDescription:
 
 
 @dataclass(frozen=True)
+class FigureDescription:
+    """What counts as change of a measured value. means: what the figure says of a difference."""
+
+    id: str
+    label: str
+    number: str
+    means: str
+    population: str
+    source: Named
+    standing: str
+
+
+@dataclass(frozen=True)
 class SourceDescription:
     """A published source, and what rests on it."""
 

@@ -19,6 +19,8 @@ from app.knowledge.conditions import (
     places_of_step,
     places_of_warning,
 )
+from app.knowledge.course import FILE as COURSE_FILE
+from app.knowledge.course import Course, check_course
 from app.knowledge.files import BadKnowledge, Files, by_id, check, each_limb
 from app.knowledge.intended_use import IntendedUse
 from app.knowledge.measured import MeasuredLine, check_measured, places_of_line
@@ -62,6 +64,7 @@ class Knowledge:
     steps: Mapping[str, Step]
     conflicts: tuple[ConflictRule, ...]
     measured: Mapping[str, MeasuredLine]
+    course: Course
     medicines: Medicines
     intended_use: IntendedUse
     hpo: HpoTerms
@@ -126,6 +129,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         steps=by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step),
         conflicts=_conflicts(files),
         measured=files.keyed("measured.toml", "measured", MeasuredLine),
+        course=files.one(COURSE_FILE, Course),
         medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
         intended_use=files.one("intended_use.toml", IntendedUse),
         hpo=load_hpo(files, names.vocabulary),
@@ -136,6 +140,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
     )
     _check_conditions(conditions, read)
     check_measured(read.measured, names, conditions.parsed)
+    check_course(read.course)
     _check_names(read)
     _check_steps(read)
     _check_sources(read)
@@ -263,5 +268,7 @@ def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
         yield "thresholds.toml", threshold.id, threshold.source
     for norm in read.norms.values():
         yield "norms.toml", norm.id, norm.source
+    for figure in read.course.figure:
+        yield COURSE_FILE, figure.id, figure.source
     for medicine_class in read.medicines.classes.values():
         yield "medicines.toml", medicine_class.id, medicine_class.source

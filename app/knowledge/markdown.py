@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from app.knowledge.course import DIRECTION_WORDS, NO_FIGURE
 from app.knowledge.describe import (
     describe_category,
     describe_falls,
@@ -10,6 +11,7 @@ from app.knowledge.describe import (
     describe_warning,
 )
 from app.knowledge.describe_parts import (
+    describe_figure,
     describe_medicine_class,
     describe_norm,
     describe_sign,
@@ -20,6 +22,7 @@ from app.knowledge.describe_parts import (
 from app.knowledge.described import CategoryDescription, WarningDescription
 from app.knowledge.load import Knowledge
 from app.knowledge.markdown_parts import (
+    CHANGE,
     INDEX,
     NUMBERS,
     Writer,
@@ -27,6 +30,7 @@ from app.knowledge.markdown_parts import (
     codes_told,
     sentence,
 )
+from app.knowledge.mentions import measure_label
 from app.knowledge.terms import DISCLAIMER
 from app.knowledge.words import capital, lower
 
@@ -55,6 +59,8 @@ partly there, or as open."""
 _ACCOUNTS = """\
 Beside the signs that it needs, these findings are not listed as unexplained where the pattern is
 listed:"""
+_ORDER = """\
+Which way is worse. A grade is worse the higher it is. The order of the words is common practice."""
 _SIGNS = """\
 A sign is put together from findings by a rule of its own. Patterns and warnings speak of signs by
 these names. A finding that has a grade is there from grade 1."""
@@ -272,7 +278,24 @@ def _norms(write: Writer) -> str:
         used = "; ".join(map(write.link, number.used_by)) or "what is recorded being checked"
         rows.append(f"| {number.number} | {'; '.join(number.compared)} | {rests} | {used} |")
     parts += [f"## {NUMBERS}", "\n".join(rows)]
+    parts += [f"## {CHANGE}", *_change(write)]
     return write.reviewed_page("Norms and numbers", *parts)
+
+
+def _change(write: Writer) -> list[str]:
+    course = write.knowledge.course
+    rows = ["| Measured | Figure | It says | Measured in | Rests on |", "|---|---|---|---|---|"]
+    for each in course.figure:
+        told = describe_figure(each, write.knowledge)
+        rests = f"{write.link(told.source)}, {told.standing}."
+        rows.append(
+            f"| {told.label} | {told.number} | {told.means} | {told.population} | {rests} |"
+        )
+    order = [
+        f"{words}: {'; '.join(lower(measure_label(name)) for name in getattr(course, key))}."
+        for key, words in DIRECTION_WORDS.items()
+    ]
+    return [NO_FIGURE, *(["\n".join(rows)] if course.figure else []), *bullets(_ORDER, order)]
 
 
 def _sources(write: Writer) -> str:

@@ -18,6 +18,7 @@ from app.knowledge.words import Words, capital, lower_words
 
 INDEX = "What Evenhand knows"
 NUMBERS = "Numbers that rules compare with"
+CHANGE = "What counts as change between two exams"
 _REVIEW = (
     "Right as it stands: yes / no. What should change:",
     "Reviewed by ______________________________ on ______________",
@@ -116,6 +117,8 @@ class Writer:
                 return f"{self.up}{group}/{thing}.md"
             case "thresholds":
                 return f"{self.up}norms.md#{anchor(NUMBERS)}"
+            case "figures":
+                return f"{self.up}norms.md#{anchor(CHANGE)}"
             case "falls":
                 return f"{self.up}falls.md"
             case "about":

@@ -4,6 +4,8 @@ import re
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
+from app.exam.measures import QUANTITIES
+from app.exam.vocabulary import vocabulary
 from app.knowledge.conditions import (
     Place,
     place_of_sign,
@@ -42,6 +44,9 @@ def label_of(group: str, thing: str, knowledge: Knowledge) -> str:
             return f"A medicine that {knowledge.medicine_classes[thing]}"
         case "norms":
             return knowledge.norms[thing].label
+        case "figures":
+            figure = next(each for each in knowledge.course.figure if each.id == thing)
+            return f"Change in {measure_label(figure.of).lower()}, {figure.population}"
         case "thresholds":
             return capital(compared(knowledge, thing)[0])
         case _:
@@ -51,6 +56,11 @@ def label_of(group: str, thing: str, knowledge: Knowledge) -> str:
 def named(group: str, thing: str, knowledge: Knowledge) -> Named:
     """Something with its label and its place."""
     return Named(group, thing, label_of(group, thing, knowledge))
+
+
+def measure_label(name: str) -> str:
+    """What a measured value, or a number that is worked out, is called."""
+    return (QUANTITIES.get(name) or vocabulary()[name]).label
 
 
 def short_name(source: Source) -> str:
@@ -161,5 +171,7 @@ def _supported(knowledge: Knowledge) -> Iterator[tuple[Named, Iterable[str | Non
         yield named("thresholds", threshold.id, knowledge), [threshold.source]
     for norm in knowledge.norms.values():
         yield named("norms", norm.id, knowledge), [norm.source]
+    for figure in knowledge.course.figure:
+        yield named("figures", figure.id, knowledge), [figure.source]
     for medicine_class in knowledge.medicines.classes.values():
         yield named("medicines", medicine_class.id, knowledge), [medicine_class.source]

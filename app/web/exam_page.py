@@ -1,7 +1,8 @@
 """From an exam as it is kept to the sheet, and to the answer to one entry."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from fastapi import Request
 
@@ -14,9 +15,11 @@ from app.knowledge.load import knowledge
 from app.report.phrases import day
 from app.store.actor import Actor
 from app.store.exams import ExamRecord
+from app.store.last_time import LastTime
 from app.store.refusals import Collision, MedicinesCollision
 from app.web.allowed import someone
 from app.web.identity import visit_of
+from app.web.last_time import last_time_for, last_time_view
 from app.web.meanwhile import clash, medicines_clash, medicines_news, news, state_view
 from app.web.measured import measured_views
 from app.web.pages import NO_WAYS, ExamPage, Fault, SavedPage, SaveStatus, Ways
@@ -50,13 +53,14 @@ class Reader:
     """Who reads a sheet, and what they may see and do there.
 
     part: of the sheet that they see; writes: the parts that they may write. pathways: of their
-    clinic.
+    clinic. last_time: finds the exam before one, where they may read it.
     """
 
     me: Actor
     part: str
     writes: frozenset[str]
     pathways: Mapping[str, str]
+    last_time: Callable[[ExamRecord], LastTime | None]
 
     @classmethod
     def of(cls, request: Request, part: str, state: str) -> "Reader":
@@ -66,7 +70,8 @@ class Reader:
         """
         me = someone(request)
         pathways = visit_of(request).settings.pathways
-        return cls(me.actor, part_for(part, me.role), writable(me, state), pathways)
+        last = partial(last_time_for, request)
+        return cls(me.actor, part_for(part, me.role), writable(me, state), pathways, last)
 
 
 @dataclass(frozen=True)
@@ -99,7 +104,10 @@ def exam_page(
     answer = answer or Answer()
     assessment = assess(record.exam, knowledge())
     part, writes = reader.part, reader.writes
-    shown = Shown(record, answer.typed, answer.messages, measured_views(record.exam), writes=writes)
+    last = reader.last_time(record)
+    shown = Shown(
+        record, answer.typed, answer.messages, measured_views(record.exam), writes=writes, last=last
+    )
     started = local(record.started_at)
     person = who(record.patient, started.date())
     return ExamPage(
@@ -123,6 +131,7 @@ def exam_page(
         unsaved=() if writes else _unsaved(answer),
         panel=_panel(record.exam, assessment, reader),
         ways=ways,
+        last=last_time_view(last, record.id) if last else None,
     )
 
 
@@ -157,6 +166,8 @@ def saved_page(
         if held.revision > since and cell not in own and vocabulary()[cell[0]].station in here
     ]
     told = {cell: each for cell in changed if (each := news(cell, record.cells[cell], me))}
+    # Only a cell that is drawn anew needs it; most entries draw none.
+    last = reader.last_time(record) if changed else None
     medicines = record.medicines_record
     medicines_changed = not sent_medicines and medicines is not None and medicines.revision > since
     medicines_shown = _medicines(record.exam, assessment, answer, writes)
@@ -170,7 +181,7 @@ def saved_page(
         made=made,
         status=status,
         state=state or state_view(record.state),
-        cells=cells(Shown(record, news=told, writes=writes), changed),
+        cells=cells(Shown(record, news=told, writes=writes, last=last), changed),
         messages=tuple((dom_of(cell), answer.messages.get(cell)) for cell in own),
         counts=counts(record.exam, part),
         measured=tuple(measured_views(record.exam).values()),

@@ -66,6 +66,8 @@ def show_exam(request: Request, exam_id: str, part: str = "") -> Response:
         return signed_exam(request, held, me)
     see_alert(request, exam_id, me)
     page = exam_page(held, Reader.of(request, part, held.state), ways=ways_on(me, held.state))
+    if page.last:
+        noted(request, me, "read", patient_id=held.patient.id, exam_id=page.last.exam_id)
     return show(request, "exam.html", page)
 
 

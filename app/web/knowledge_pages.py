@@ -6,6 +6,7 @@ from app.knowledge.described import (
     CategoryDescription,
     Claim,
     FallsDescription,
+    FigureDescription,
     MedicineClassDescription,
     Named,
     NormDescription,
@@ -94,6 +95,8 @@ class NormsPage(KnowledgePage):
 
     norms: tuple[NormDescription, ...]
     thresholds: tuple[ThresholdDescription, ...]
+    no_figure: str
+    figures: tuple[FigureDescription, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,6 +8,7 @@ from app.web.sheet_view import (
     CountView,
     ExamState,
     HereView,
+    LastTimeView,
     MeasuredView,
     MedicinesView,
     Message,
@@ -160,8 +161,8 @@ class ExamPage(Page):
     """exam.html: the sheet. part: "nurse" for the nurse's part, else the whole.
 
     may_write: whether the reader may write any of it. reasons: why a cell often cannot be tested,
-    offered where a reason is typed. unsaved: what was typed into a sheet that
-    takes nothing more, in lines to be copied.
+    offered where a reason is typed. unsaved: what was typed into a sheet that takes nothing more,
+    in lines to be copied. last: the exam before, None where there is none.
     """
 
     exam_id: str
@@ -180,6 +181,7 @@ class ExamPage(Page):
     path: str
     panel: PanelView
     ways: Ways = NO_WAYS
+    last: LastTimeView | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,6 +4,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from app.knowledge.course import NO_FIGURE
 from app.knowledge.describe import (
     describe_category,
     describe_falls,
@@ -12,6 +13,7 @@ from app.knowledge.describe import (
     describe_warning,
 )
 from app.knowledge.describe_parts import (
+    describe_figure,
     describe_medicine_class,
     describe_norm,
     describe_sign,
@@ -133,6 +135,8 @@ def show_norms(request: Request) -> Response:
         version=known.version,
         norms=tuple(describe_norm(norm, known) for norm in known.norms.values()),
         thresholds=tuple(describe_threshold(each, known) for each in known.thresholds.values()),
+        no_figure=NO_FIGURE,
+        figures=tuple(describe_figure(each, known) for each in known.course.figure),
     )
     return show(request, "knowledge/norms.html", page)
 

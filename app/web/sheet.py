@@ -10,6 +10,8 @@ from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, Stati
 from app.report.coverage import State, is_present, state_of
 from app.report.phrases import value_words
 from app.store.exams import ExamRecord
+from app.store.last_time import LastTime
+from app.web.last_time import last_view
 from app.web.sections import PARTS, section_of, sections_of_rest
 from app.web.sheet_view import (
     CellView,
@@ -64,6 +66,7 @@ class Shown:
 
     measured: what measured values give, by the finding below which it stands. news: cells that
     somebody else recorded since the page was shown. writes: the parts that the reader may write.
+    last: the exam before, whose values stand beside the cells; None where there is none.
     """
 
     record: ExamRecord
@@ -72,6 +75,7 @@ class Shown:
     measured: Mapping[str, MeasuredView] = field(default_factory=dict)
     news: Mapping[Cell, News] = field(default_factory=dict)
     writes: frozenset[str] = PARTS
+    last: LastTime | None = None
 
 
 def key_of(cell: Cell) -> str:
@@ -244,6 +248,7 @@ def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
         is_read_only=section_of(finding.id) not in shown.writes,
         message=shown.messages.get(cell),
         news=shown.news.get(cell),
+        last=last_view(shown.last, cell),
     )
 
 

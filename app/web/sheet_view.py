@@ -65,6 +65,27 @@ class ExamState:
 
 
 @dataclass(frozen=True)
+class LastView:
+    """What stood in a cell last time: short to be seen, and with the date to be heard."""
+
+    says: str
+    spoken: str
+
+
+@dataclass(frozen=True)
+class LastTimeView:
+    """The exam whose values stand beside the cells. passed_over: when a later unsigned one was."""
+
+    exam_id: str
+    when: str
+    state: str
+    is_signed: bool
+    is_amended: bool
+    passed_over: str
+    compare: str
+
+
+@dataclass(frozen=True)
 class CellView:
     """One finding on one side: a fieldset. key: `finding.side`, or `finding` for a single one.
 
@@ -90,6 +111,7 @@ class CellView:
     is_read_only: bool = False
     message: Message | None = None
     news: News | None = None
+    last: LastView | None = None
 
     @property
     def is_text(self) -> bool:

@@ -55,7 +55,7 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
         reason=held.reason,
         pieces=_pieces(pieces),
         note=note_of(pieces[-1]),
-        entered=entered(held, _concluded(pieces)),
+        entered=entered(held, assessed_when_signed(pieces)),
         may_amend=may(me, "amendment", "write", held.state),
     )
     return show(request, "signed.html", page)
@@ -126,7 +126,7 @@ def _amended(
             request,
             held,
             review,
-            _concluded(pieces),
+            assessed_when_signed(pieces),
             block_of(pieces[0]),
             (*(_printed(each) for each in pieces[1:]), new),
             signed_at=act.signed_at,
@@ -138,7 +138,7 @@ def _amended(
         amend(session, held.id, amendment, signing, after_number=after)
 
 
-def _concluded(pieces: list[Signature]) -> Assessment:
+def assessed_when_signed(pieces: list[Signature]) -> Assessment:
     """What the exam added up to when it was signed."""
     return parse_assessment(json.loads(pieces[0].content)["assessment"])
 

@@ -15,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader, nodes
 from app.assess.words import DISCLAIMER
 from app.main import ROUTERS, create_app
 from app.settings import ROOT, Settings
-from app.web import account_pages, pages, review_pages, worklist_pages
+from app.web import account_pages, compare_pages, pages, review_pages, worklist_pages
 from app.web.guard import CONTENT_SECURITY_POLICY
 from tests.web.clinic import HTMX, PHYSICIAN, Clinic
 
@@ -24,6 +24,8 @@ PAGE_OF = {
     "worklist_updates.html": worklist_pages.WorklistUpdatesPage,
     "patient_new.html": pages.NewPatientPage,
     "patient.html": pages.PatientPage,
+    "compare.html": compare_pages.ComparePage,
+    "course.html": compare_pages.CoursePage,
     "exam.html": pages.ExamPage,
     "saved.html": pages.SavedPage,
     "updates.html": pages.UpdatesPage,
@@ -63,7 +65,7 @@ def every_page(clinic: Clinic, exam_id: str) -> list[str]:
     return [
         "/", "/patients/new", f"/patients/{patient_id}", f"/exams/{exam_id}",
         f"/exams/{exam_id}?part=nurse", f"/exams/{exam_id}/note", f"/exams/{exam_id}/review",
-        "/me",
+        f"/patients/{patient_id}/compare", f"/patients/{patient_id}/course", "/me",
     ]  # fmt: skip
 
 
@@ -89,7 +91,8 @@ def test_the_pages_of_this_list_are_all_there_are() -> None:
     }
 
     assert {
-        "/", "/updates", "/patients/new", "/patients/{patient_id}", "/exams/{exam_id}",
+        "/", "/updates", "/patients/new", "/patients/{patient_id}",
+        "/patients/{patient_id}/compare", "/patients/{patient_id}/course", "/exams/{exam_id}",
         "/exams/{exam_id}/note", "/exams/{exam_id}/pdf", "/exams/{exam_id}/updates",
         "/exams/{exam_id}/review", "/exams/{exam_id}/amend",
         "/exams/{exam_id}/documents/{number}",

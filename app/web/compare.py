@@ -1,0 +1,184 @@
+"""Several exams of one patient: any two compared, and the course over all of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from sqlmodel import Session
+from starlette.responses import Response
+
+from app.assess.assess import assess
+from app.assess.assessment import Assessment
+from app.assess.compared import is_measured
+from app.knowledge.course import NO_FIGURE
+from app.knowledge.load import knowledge
+from app.report.course import Visit, course
+from app.report.phrases import day
+from app.report.signed import SIGNED_STATES
+from app.store.engine import reading
+from app.store.exams import ExamRecord, WorklistRow, exam_record, exams_of
+from app.store.patients import PatientCard, patient
+from app.store.refusals import NotFound
+from app.store.signatures import signatures
+from app.web.allowed import may, require
+from app.web.answers import show
+from app.web.compare_pages import ComparePage, CoursePage, ExamChoice, ExamHead
+from app.web.compare_view import concluded, differences
+from app.web.last_time import NOT_SIGNED
+from app.web.noted import noted
+from app.web.pages import Fault
+from app.web.signed_exam import assessed_when_signed
+from app.web.wording import STATE_WORDS, local, today, who
+
+router = APIRouter()
+
+TWICE = "Choose two different exams."
+
+
+@dataclass(frozen=True)
+class Judged:
+    """An exam with what it adds up to: as it was signed, or as it does now."""
+
+    held: ExamRecord
+    assessment: Assessment
+
+    @property
+    def is_signed(self) -> bool:
+        """Whether the assessment is the one that was signed."""
+        return self.held.state in SIGNED_STATES
+
+
+@router.get("/patients/{patient_id}/compare")
+def show_compare(request: Request, patient_id: str, then: str = "", now: str = "") -> Response:
+    """Two exams; where none were chosen, the two newest signed ones, or the two newest."""
+    me = require(request, "chart", "read")
+    with reading(request.app.state.engine) as session:
+        card = patient(session, patient_id)
+        rows = [row for row in exams_of(session, patient_id) if may(me, "chart", "read", row.state)]
+        chosen = _chosen(rows, then, now)
+        judged = [] if chosen is None else [_judged(session, row.exam_id) for row in chosen]
+    for each in judged:
+        noted(request, me, "read", patient_id=patient_id, exam_id=each.held.id, page="comparison")
+    if not judged:
+        noted(request, me, "read", patient_id=patient_id)
+    page = _compare_page(card, rows, judged, is_twice=bool(then) and then == now)
+    return show(request, "compare.html", page, status=422 if page.faults else 200)
+
+
+@router.get("/patients/{patient_id}/course")
+def show_course(request: Request, patient_id: str) -> Response:
+    """Measured values and graded signs over all exams in which anything was recorded."""
+    me = require(request, "chart", "read")
+    with reading(request.app.state.engine) as session:
+        card = patient(session, patient_id)
+        rows = [
+            row
+            for row in reversed(exams_of(session, patient_id))
+            if row.entry_count and may(me, "chart", "read", row.state)
+        ]
+        exams = [exam_record(session, row.exam_id) for row in rows]
+    noted(request, me, "read", patient_id=patient_id, page="course")
+    visits = [
+        Visit(each.exam, local(each.started_at), each.state in SIGNED_STATES) for each in exams
+    ]
+    plots = course(visits, knowledge()) if len(visits) > 1 else ()
+    page = CoursePage(
+        title="Course",
+        who=who(card, today()),
+        exams=len(visits),
+        has_unsigned=any(not each.is_signed for each in visits),
+        graded=tuple(each for each in plots if not is_measured(each.name)),
+        measured=tuple(each for each in plots if is_measured(each.name)),
+    )
+    return show(request, "course.html", page)
+
+
+def _chosen(
+    rows: Sequence[WorklistRow], then: str, now: str
+) -> tuple[WorklistRow, WorklistRow] | None:
+    """Both exams, the earlier first; None where there are not two.
+
+    rows: newest first. then, now: ids as the address has them, in any order.
+    Raises: NotFound, where one of them is no exam of this patient.
+    """
+    by_id = {row.exam_id: row for row in rows}
+    asked = [each for each in (then, now) if each]
+    if any(each not in by_id for each in asked):
+        raise NotFound("there is no such exam of this patient")
+    if len(set(asked)) < len(asked):
+        return None
+    named = [by_id[each] for each in asked]
+    recorded = [row for row in rows if row.entry_count and row not in named]
+    # Beside one that was chosen: an earlier one, and a signed one before others.
+    recorded.sort(
+        key=lambda row: (
+            any(row.started_at > each.started_at for each in named),
+            row.state not in SIGNED_STATES,
+        )
+    )
+    both = [*named, *recorded][:2]
+    if len(both) < 2:
+        return None
+    earlier, later = sorted(both, key=lambda row: (row.started_at, row.exam_id))
+    return earlier, later
+
+
+def _judged(session: Session, exam_id: str) -> Judged:
+    held = exam_record(session, exam_id)
+    if held.state not in SIGNED_STATES:
+        return Judged(held, assess(held.exam, knowledge()))
+    return Judged(held, assessed_when_signed(signatures(session, exam_id)))
+
+
+def _compare_page(
+    card: PatientCard, rows: Sequence[WorklistRow], judged: Sequence[Judged], *, is_twice: bool
+) -> ComparePage:
+    known = knowledge()
+    then, now = judged if judged else (None, None)
+    versions = [each.assessment.knowledge for each in judged]
+    return ComparePage(
+        title="Compare two exams",
+        faults=(Fault("now", TWICE),) if is_twice else (),
+        who=who(card, today()),
+        choices=tuple(_choice(row) for row in rows),
+        then=_head(then) if then else None,
+        now=_head(now) if now else None,
+        other_knowledge=other_knowledge(versions),
+        concluded=concluded(then.assessment, now.assessment, known) if then and now else (),
+        parts=differences(then.held.exam, now.held.exam, known) if then and now else (),
+        no_figure=NO_FIGURE,
+    )
+
+
+def _choice(row: WorklistRow) -> ExamChoice:
+    at = local(row.started_at)
+    return ExamChoice(row.exam_id, f"{day(at)} {at:%H:%M}, {_state(row.state)}")
+
+
+def _state(state: str) -> str:
+    words = STATE_WORDS[state]
+    return words if state in SIGNED_STATES else f"{words}, {NOT_SIGNED}"
+
+
+def _head(judged: Judged) -> ExamHead:
+    held, version = judged.held, judged.assessment.knowledge
+    at = local(held.started_at)
+    return ExamHead(
+        id=held.id,
+        when=f"{day(at)} {at:%H:%M}",
+        state=_state(held.state),
+        is_signed=judged.is_signed,
+        is_amended=held.state == "amended",
+        basis=f"assessed {'when it was signed' if judged.is_signed else 'now'}, under knowledge "
+        f"{version}",
+    )
+
+
+def other_knowledge(versions: Sequence[str]) -> str:
+    """What is said where both exams were assessed under different knowledge; "" elsewhere."""
+    if len(set(versions)) < 2:
+        return ""
+    return (
+        f"The earlier exam was assessed under knowledge version {versions[0]}, the later one under "
+        f"{versions[1]}. A pattern or warning can read otherwise for that reason alone."
+    )
