@@ -1,0 +1,142 @@
+"""No page in any of its states breaks a rule that axe can check.
+
+Automatic checks find less than half of the real barriers; docs/guide/screen-reader.md is walked by
+hand for the rest.
+"""
+
+from collections.abc import Iterator
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+from tests.web.clinic import ADMINISTRATOR, Clinic, new_sign_in
+from tests.web.test_review import amendment, settled
+from tests.web.visitor import Visitor
+
+# WCAG 2.2 at level A and AA, and what axe calls good practice.
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+TREMOR = {"value.rest_tremor_hand.right": "2", "value.finger_tap_slow.right": "2",
+          "value.finger_tap_decrement.right": "2", "value.arm_resistance.right": "2"}  # fmt: skip
+EMERGENCY = {"value.hx_onset": "sudden", "value.weak_leg.right": "2", "value.weak_leg.left": "2",
+             "value.hx_bladder": "retention", "value.hx_bowel_or_saddle": "yes"}  # fmt: skip
+
+
+def faults(page: Page) -> list[str]:
+    """What axe finds, a line a rule: its name and where."""
+    found = Axe().run(page, options={"runOnly": TAGS}).response["violations"]
+    return [f"{each['id']}: {[node['target'] for node in each['nodes']][:3]}" for each in found]
+
+
+@pytest.fixture
+def states(clinic: Clinic) -> dict[str, str]:
+    """An exam in each state, by the name of the state."""
+    kept = {}
+    for number, state in enumerate(("empty", "open", "emergency", "ready", "signed", "amended")):
+        kept[state] = exam_id = clinic.new_exam(chart_number=f"AX-{number}")
+        if state != "empty":
+            clinic.sheet(exam_id, EMERGENCY if state == "emergency" else TREMOR)
+            clinic.sheet(exam_id, {"medicines": "metoclopramide 10 mg\nsomething odd"})
+        if state in ("signed", "amended"):
+            assert (
+                303
+                == clinic.client.post(
+                    f"/exams/{exam_id}/sign", data=settled(clinic, exam_id)
+                ).status_code
+            )
+        if state == "amended":
+            assert (
+                303
+                == clinic.client.post(
+                    f"/exams/{exam_id}/amend", data=amendment(clinic, exam_id)
+                ).status_code
+            )
+        if state == "ready":
+            clinic.nurse.client.post(f"/exams/{exam_id}/ready")
+    return kept
+
+
+def of_an_exam(clinic: Clinic, states: dict[str, str]) -> Iterator[str]:
+    """The pages about one exam, in each of its states."""
+    for state, exam_id in states.items():
+        yield f"/exams/{exam_id}?part=whole"
+        yield f"/exams/{exam_id}/note"
+        if state not in ("signed", "amended"):
+            yield f"/exams/{exam_id}/review"
+        else:
+            yield f"/exams/{exam_id}/amend"
+    yield f"/exams/{states['empty']}?part=nurse"
+    yield f"/exams/{states['open']}/why/parkinsonism"
+    yield f"/exams/{states['open']}/next/rest_tremor_leg"
+    patient_id = clinic.stored(states["amended"]).patient.id
+    yield f"/patients/{patient_id}"
+    yield f"/patients/{patient_id}/compare"
+    yield f"/patients/{patient_id}/course"
+
+
+def test_no_page_of_the_physician_has_a_fault(
+    visitor: Visitor, clinic: Clinic, states: dict[str, str]
+) -> None:
+    """Worklist, sheet, review, signed and amended exam, comparison, what it knows, errors."""
+    others = (
+        "/", "/patients/new", "/me", "/knowledge", "/knowledge/categories/parkinsonism",
+        "/knowledge/warnings/acute_stroke", "/knowledge/signs/bradykinesia", "/knowledge/falls",
+        "/knowledge/medicines", "/knowledge/norms", "/knowledge/sources", "/knowledge/steps",
+        "/about", "/nowhere",
+    )  # fmt: skip
+    found = {}
+    for path in (*of_an_exam(clinic, states), *others):
+        visitor.page.goto(path)
+        visitor.page.wait_for_load_state()
+        if "?part=whole" in path:
+            visitor.page.evaluate(
+                "document.querySelectorAll('details').forEach(d => d.open = true)"
+            )
+        if wrong := faults(visitor.page):
+            found[path] = wrong
+
+    assert {} == found
+
+
+def test_no_page_of_the_administrator_has_a_fault(
+    visitor: Visitor, clinic: Clinic, states: dict[str, str]
+) -> None:
+    """Accounts, clinic, audit, verifying, emergency access."""
+    visitor.hold(new_sign_in(clinic.app.state.engine, ADMINISTRATOR))
+    found = {}
+    for path in ("/admin/accounts", "/admin/clinic", "/admin/audit", "/admin/audit/verify",
+                 "/emergency-access", "/me"):  # fmt: skip
+        visitor.page.goto(path)
+        if wrong := faults(visitor.page):
+            found[path] = wrong
+    visitor.page.goto("/admin/accounts")
+    visitor.page.locator("main a[href^='/admin/accounts/']").first.click()
+    if wrong := faults(visitor.page):
+        found["account"] = wrong
+
+    assert {} == found
+
+
+def test_no_page_before_signing_in_has_a_fault(visitor: Visitor) -> None:
+    """Signing in, a wrong password, and a refused code."""
+    visitor.context.clear_cookies()
+    page, found = visitor.page, {}
+    for path in ("/sign-in", "/first", "/invited", "/lock"):
+        page.goto(path)
+        if wrong := faults(page):
+            found[path] = wrong
+    page.goto("/sign-in")
+    page.get_by_role("button", name="Sign in").click()
+    if wrong := faults(page):
+        found["refused"] = wrong
+
+    assert {} == found
+
+
+def test_the_lock_screen_has_no_fault(visitor: Visitor) -> None:
+    """It covers the sheet, and is all that there is until somebody goes on."""
+    visitor.start_exam()
+    visitor.page.locator(".me").get_by_role("button", name="Lock").click()
+    visitor.page.locator("#lock-password").wait_for()
+
+    assert [] == faults(visitor.page)
