@@ -42,6 +42,7 @@ from app.knowledge.model import (
     WarningRule,
 )
 from app.knowledge.names import Names
+from app.knowledge.watches import Watch, check_watches
 from app.logic.expression import Definition, Expression
 
 
@@ -62,6 +63,7 @@ class Knowledge:
     steps: Mapping[str, Step]
     conflicts: tuple[ConflictRule, ...]
     measured: Mapping[str, MeasuredLine]
+    watches: Mapping[str, Watch]
     medicines: Medicines
     intended_use: IntendedUse
     hpo: HpoTerms
@@ -126,6 +128,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         steps=by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step),
         conflicts=_conflicts(files),
         measured=files.keyed("measured.toml", "measured", MeasuredLine),
+        watches=files.keyed("watches.toml", "watch", Watch),
         medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
         intended_use=files.one("intended_use.toml", IntendedUse),
         hpo=load_hpo(files, names.vocabulary),
@@ -136,6 +139,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
     )
     _check_conditions(conditions, read)
     check_measured(read.measured, names, conditions.parsed)
+    check_watches(read.watches, names.vocabulary)
     _check_names(read)
     _check_steps(read)
     _check_sources(read)
@@ -263,5 +267,7 @@ def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
         yield "thresholds.toml", threshold.id, threshold.source
     for norm in read.norms.values():
         yield "norms.toml", norm.id, norm.source
+    for watch in read.watches.values():
+        yield "watches.toml", watch.id, watch.source
     for medicine_class in read.medicines.classes.values():
         yield "medicines.toml", medicine_class.id, medicine_class.source
