@@ -44,6 +44,7 @@ from app.knowledge.model import (
     WarningRule,
 )
 from app.knowledge.names import Names
+from app.knowledge.watches import Watch, check_watches
 from app.logic.expression import Definition, Expression
 
 
@@ -65,6 +66,7 @@ class Knowledge:
     conflicts: tuple[ConflictRule, ...]
     measured: Mapping[str, MeasuredLine]
     course: Course
+    watches: Mapping[str, Watch]
     medicines: Medicines
     intended_use: IntendedUse
     hpo: HpoTerms
@@ -130,6 +132,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         conflicts=_conflicts(files),
         measured=files.keyed("measured.toml", "measured", MeasuredLine),
         course=files.one(COURSE_FILE, Course),
+        watches=files.keyed("watches.toml", "watch", Watch),
         medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
         intended_use=files.one("intended_use.toml", IntendedUse),
         hpo=load_hpo(files, names.vocabulary),
@@ -141,6 +144,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
     _check_conditions(conditions, read)
     check_measured(read.measured, names, conditions.parsed)
     check_course(read.course)
+    check_watches(read.watches, names.vocabulary)
     _check_names(read)
     _check_steps(read)
     _check_sources(read)
@@ -270,5 +274,7 @@ def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
         yield "norms.toml", norm.id, norm.source
     for figure in read.course.figure:
         yield COURSE_FILE, figure.id, figure.source
+    for watch in read.watches.values():
+        yield "watches.toml", watch.id, watch.source
     for medicine_class in read.medicines.classes.values():
         yield "medicines.toml", medicine_class.id, medicine_class.source

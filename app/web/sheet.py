@@ -24,6 +24,7 @@ from app.web.sheet_view import (
     RowView,
     StationView,
 )
+from app.web.watches import watches_of
 
 # The order in which the exam is done. A nurse may do their part before the physician comes.
 WHOLE = ("history", "rest", "posture", "reach", "repeat", "tone", "gait", "measures", "more")
@@ -213,13 +214,15 @@ def _row(shown: Shown, finding: Finding, title: str) -> RowView:
     if title and label.startswith(f"{title}: "):
         # The group says the task or the limb; the cell's own name says it again in full.
         label = label.removeprefix(f"{title}: ").capitalize()
+    cells = tuple(_cell(shown, finding, side) for side in finding.sides)
     return RowView(
         label,
         finding.hint,
         finding.paired,
-        tuple(_cell(shown, finding, side) for side in finding.sides),
+        cells,
         tuple(_row(shown, detail, title) for detail in vocabulary().details_of(finding.id)),
         shown.measured.get(finding.id),
+        watches_of(finding.id, cells),
     )
 
 

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from app.web.watch_view import WatchView
+
 
 @dataclass(frozen=True)
 class Option:
@@ -146,6 +148,7 @@ class RowView:
     cells: tuple[CellView, ...]
     details: tuple["RowView", ...] = ()
     measured: MeasuredView | None = None
+    watches: tuple[WatchView, ...] = ()
 
     @property
     def is_open(self) -> bool:
