@@ -63,7 +63,7 @@ def compare(
     """
     words = vocabulary()
     needed = worked.keys() | left_open
-    said = {cell for cell, value in yours.items() if _says_something(words[cell[0]], value)}
+    said = {cell for cell, value in yours.items() if says_something(words[cell[0]], value)}
     cells = sorted(needed | said, key=lambda cell: words.place(*cell))
     return Comparison(tuple(_compared(cell, yours, worked) for cell in cells), len(needed))
 
@@ -86,8 +86,8 @@ def _outcome(finding: Finding, mine: Value | None, right: Value | None) -> Outco
         return Outcome.NOT_DESCRIBED
     if mine is None:
         return Outcome.MISSED
-    if _says_something(finding, right) != _says_something(finding, mine):
-        return Outcome.MISSED if _says_something(finding, right) else Outcome.OVER_CALLED
+    if says_something(finding, right) != says_something(finding, mine):
+        return Outcome.MISSED if says_something(finding, right) else Outcome.OVER_CALLED
     if finding.scale is Scale.GRADE and abs(_grade(mine) - _grade(right)) == 1:
         return Outcome.ONE_GRADE
     return Outcome.OTHER_VALUE
@@ -105,13 +105,13 @@ def _is_swapped(
         return False
     if mine == right[::-1]:
         return True
-    marked = [_says_something(finding, each) for each in right]
+    marked = [says_something(finding, each) for each in right]
     return marked[0] is not marked[1] and marked[::-1] == [
-        _says_something(finding, each) for each in mine
+        says_something(finding, each) for each in mine
     ]
 
 
-def _says_something(finding: Finding, value: Value | None) -> bool:
+def says_something(finding: Finding, value: Value | None) -> bool:
     """Whether a value is recorded that is not the normal one, where there is a normal one."""
     return value is not None and value != finding.normal_value()
 

@@ -3,6 +3,9 @@
 import pytest
 
 from app.assess.assess import assess
+from app.assess.practised import SignCount, missed_most
+from app.exam.record import Cell, Value
+from app.exam.vocabulary import Side
 from app.knowledge.load import knowledge
 from app.knowledge.practice import PracticeCase, practice_cases
 
@@ -50,3 +53,29 @@ def test_there_is_an_emergency_a_medicine_and_two_in_which_nothing_fits() -> Non
     assert ["legs_since_sunday"] == urgent
     assert ["whole_but_slow", "waiting_for_nothing"] == nothing
     assert {"dopamine_blocker": "soon"} == CASES["drops_before_meals"].expects.warnings
+
+
+def test_signs_are_counted_once_a_try_and_by_what_went_wrong() -> None:
+    """So that a team sees what to look at together: what is missed comes before what is added."""
+    lap = CASES["lap_and_cup"]
+    worked = lap.worked()
+    turned: dict[Cell, Value] = {
+        (name, side and side.other if name == "rest_tremor_hand" else side): value
+        for (name, side), value in worked.items()
+    }
+    tries: list[dict[Cell, Value]] = [
+        worked,
+        turned,
+        {cell: value for cell, value in worked.items() if cell[0] != "rest_tremor_hand"},
+        worked | {("face_still", None): 0},
+        worked | {("drift", Side.RIGHT): 1, ("drift", Side.LEFT): 1},
+        # A normal sign that was left blank is missing from the score, and is no sign missed.
+        {cell: value for cell, value in worked.items() if cell[0] != "drift"},
+    ]
+
+    assert [
+        SignCount("rest_tremor_hand", there=6, missed=1, swapped=1, over_called=0),
+        SignCount("face_still", there=6, missed=1, swapped=0, over_called=0),
+        SignCount("drift", there=0, missed=0, swapped=0, over_called=1),
+    ] == missed_most((lap, graded) for graded in tries)
+    assert [] == missed_most([(lap, worked)])
