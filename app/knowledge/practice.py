@@ -126,11 +126,15 @@ def _faults(case: PracticeCase, known: Knowledge) -> Iterator[str]:
         worked = case.worked()
     except BadExam as error:
         yield "; ".join(error.faults)
-        return
+    else:
+        yield from _faults_of_answer(case, worked)
     for finding_id in case.told:
         if vocabulary()[finding_id].is_sign:
             yield f"told: {finding_id}: is seen and not told; ask for it at its station"
-    yield from _faults_of_answer(case, worked)
+    yield from _faults_of_what_it_names(case, known)
+
+
+def _faults_of_what_it_names(case: PracticeCase, known: Knowledge) -> Iterator[str]:
     for name, known_ids in (("categories", known.categories), ("warnings", known.warnings)):
         for each in getattr(case.expects, name):
             if each not in known_ids:
