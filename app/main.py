@@ -11,6 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from sqlalchemy import Engine
 
 from app.knowledge.load import knowledge
+from app.knowledge.practice import practice_cases
 from app.people.passwords import hash_password
 from app.settings import ROOT, Settings
 from app.store.accounts import has_demo_accounts
@@ -34,6 +35,7 @@ from app.web import (
     own_account,
     own_second_factor,
     patients,
+    practice,
     provider_sign_in,
     review,
     rules,
@@ -85,6 +87,8 @@ ADMIN_ROUTERS = (
 )
 # What is known, and why something was concluded: pages to read, which change nothing.
 KNOWLEDGE_ROUTERS = (rules.router, why.router)
+# Invented cases to practise with: they write tries, and nothing of a patient.
+PRACTICE_ROUTERS = (practice.router,)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -99,6 +103,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         knowledge()
+        practice_cases()
         engine = make_engine(settings.database_url)
         migrate(engine)
         if settings.demo:
@@ -128,7 +133,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.demo_accounts = demo.accounts if demo else ()
     errors.install(app)
     guard.install(app)
-    routers = (*ROUTERS, *ACCOUNT_ROUTERS, *ADMIN_ROUTERS, *KNOWLEDGE_ROUTERS)
+    routers = (*ROUTERS, *ACCOUNT_ROUTERS, *ADMIN_ROUTERS, *KNOWLEDGE_ROUTERS, *PRACTICE_ROUTERS)
     app.state.routes = tuple(route for router in routers for route in router.routes)
     for router in routers:
         app.include_router(router)

@@ -321,8 +321,9 @@ class Medicines:
 
 
 class Index(Table):
-    """The version, and the order in which categories and warnings are listed."""
+    """The version, and the order in which categories, warnings and practice cases are listed."""
 
     version: Text
     categories: tuple[Id, ...]
     warnings: tuple[Id, ...]
+    practice: tuple[Id, ...]

@@ -27,6 +27,7 @@ SECTIONS = (
     "amendment",
     "own_account",
     "knowledge",
+    "practice",
     "accounts",
     "clinic",
     "audit",

@@ -239,7 +239,7 @@ def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
         side=side.value if side else "",
         side_words=side_words(side),
         legend=finding_words(finding.id, side),
-        options=() if is_text else _options(finding, typed.value),
+        options=() if is_text else options_of(finding, typed.value),
         text=typed.value if is_text else "",
         unit=finding.unit.replace("mm[Hg]", "mmHg"),
         is_whole=finding.scale is Scale.COUNT,
@@ -275,7 +275,8 @@ def typed_of(recorded: object) -> Typed:
     return Typed(str(recorded), "")
 
 
-def _options(finding: Finding, chosen: str) -> tuple[Option, ...]:
+def options_of(finding: Finding, chosen: str) -> tuple[Option, ...]:
+    """The answers to a finding that is chosen and not typed. chosen: the value that is ticked."""
     match finding.scale:
         case Scale.GRADE:
             return tuple(

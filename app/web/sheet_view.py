@@ -9,15 +9,16 @@ from app.web.watch_view import WatchView
 class Option:
     """One answer of a cell.
 
-    key: the digit that chooses it. bar: the grade, whose length is drawn; None for an answer in
-    words. on: it says that something is there, so that the details below ask for more.
+    key: the digit that chooses it; None where no digit does. bar: the grade, whose length is drawn;
+    None for an answer in words. on: it says that something is there, so that the details below ask
+    for more.
     """
 
     value: str
     text: str
     spoken: str
     is_chosen: bool
-    key: int
+    key: int | None
     bar: int | None = None
     on: bool = False
 

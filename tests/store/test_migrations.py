@@ -17,12 +17,19 @@ from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import DBAPIError
 
 from app.exam.vocabulary import Side
-from app.store import audit_tables, people_tables, signing_tables, tables  # noqa: F401
+from app.store import (  # noqa: F401
+    audit_tables,
+    people_tables,
+    practice_tables,
+    signing_tables,
+    tables,
+)
 from app.store.account_changes import add_account
 from app.store.actor import PROGRAM
 from app.store.audit_tables import EmergencyAccessRow, SettingRow
 from app.store.columns import Table
 from app.store.engine import MIGRATIONS, make_engine, migrate, reading, writing
+from app.store.practice import add_attempt
 from app.store.refusals import Unreadable
 from app.store.signing_tables import DocumentRow, ReviewRow, SignatureRow
 from app.store.verify import EVIDENCE, verify
@@ -276,8 +283,11 @@ def test_no_statement_changes_or_deletes_an_entry(engine: Engine) -> None:
     assert kept == stored(engine, exam.id)
 
 
-# What every act is kept in; the entries have triggers of their own, tested above.
-ONLY_ADDED = sorted({str(each.__tablename__) for each in EVIDENCE} - {"entry"} | {"audit"})
+# What every act is kept in, and tries at practice cases, which no audit row names; the entries have
+# triggers of their own, tested above.
+ONLY_ADDED = sorted(
+    {str(each.__tablename__) for each in EVIDENCE} - {"entry"} | {"audit", "practice_attempt"}
+)
 
 
 def a_row_of_each(engine: Engine) -> None:
@@ -288,6 +298,7 @@ def a_row_of_each(engine: Engine) -> None:
         session.add(
             DocumentRow(sha256="d", exam_id=exam.id, media_type="x", content=b"x", made_at=NOW)
         )
+        add_attempt(session, who.id, "any", {}, agreed=0, total=1, now=NOW)
         session.add(SettingRow(name="name", value="Hill Clinic", by="Ada", at=NOW))
         session.add(EmergencyAccessRow(account_id=who.id, reason="why", at=NOW, until=NOW))
         session.add(
@@ -320,7 +331,7 @@ def attacks_on(engine: Engine, table: str) -> list[str]:
 
 
 def test_no_statement_changes_or_deletes_what_is_only_added(engine: Engine) -> None:
-    """Signatures, signed pages, reviews, settings, emergency access, and the audit itself."""
+    """Signatures, signed pages, reviews, settings, emergency access, tries, the audit itself."""
     a_row_of_each(engine)
 
     def rows() -> list[list[tuple[Any, ...]]]:

@@ -5,7 +5,13 @@ Both databases undo changes of tables, so all steps are done or none.
 
 from alembic import context
 
-from app.store import audit_tables, people_tables, signing_tables, tables  # noqa: F401
+from app.store import (  # noqa: F401
+    audit_tables,
+    people_tables,
+    practice_tables,
+    signing_tables,
+    tables,
+)
 from app.store.columns import Table
 
 context.configure(
