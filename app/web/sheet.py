@@ -11,6 +11,7 @@ from app.report.coverage import State, is_present, state_of
 from app.report.phrases import value_words
 from app.store.exams import ExamRecord
 from app.store.last_time import LastTime
+from app.web.help import help_view
 from app.web.last_time import last_view
 from app.web.sections import PARTS, section_of, sections_of_rest
 from app.web.sheet_view import (
@@ -220,6 +221,7 @@ def _row(shown: Shown, finding: Finding, title: str) -> RowView:
         tuple(_cell(shown, finding, side) for side in finding.sides),
         tuple(_row(shown, detail, title) for detail in vocabulary().details_of(finding.id)),
         shown.measured.get(finding.id),
+        help_view(finding),
     )
 
 

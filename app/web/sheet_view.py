@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from app.web.help import HelpView
+
 
 @dataclass(frozen=True)
 class Option:
@@ -137,7 +139,7 @@ class MeasuredView:
 class RowView:
     """One finding with its cells, RIGHT before LEFT, and the rows that describe it further.
 
-    measured: what its value gives; None where a row never says any of it.
+    measured: what its value gives; None where a row never says any of it. help: how it is examined.
     """
 
     label: str
@@ -146,6 +148,7 @@ class RowView:
     cells: tuple[CellView, ...]
     details: tuple["RowView", ...] = ()
     measured: MeasuredView | None = None
+    help: HelpView | None = None
 
     @property
     def is_open(self) -> bool:
