@@ -51,13 +51,17 @@ class Files:
         found = self.tables(name, {table})[table]
         return {key: check(name, key, {"id": key} | held, model) for key, held in found.items()}
 
+    def names(self, folder: str) -> set[str]:
+        """The knowledge files of a folder, without their ending."""
+        here = self.folder.joinpath(folder)
+        names = (each.name for each in here.iterdir()) if here.is_dir() else ()
+        return {name.removesuffix(".toml") for name in names if name.endswith(".toml")}
+
     def folder_of(
         self, folder: str, order: tuple[str, ...], model: type[AnyRule]
     ) -> dict[str, AnyRule]:
         """A folder with a file for each id of the order, and no other."""
-        here = self.folder.joinpath(folder)
-        names = (each.name for each in here.iterdir()) if here.is_dir() else ()
-        present = {name.removesuffix(".toml") for name in names if name.endswith(".toml")}
+        present = self.names(folder)
         for name in sorted(present ^ set(order)):
             problem = "is not listed in index.toml" if name in present else "is listed but missing"
             raise BadKnowledge(f"{folder}/{name}.toml: {problem}")

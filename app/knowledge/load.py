@@ -22,6 +22,7 @@ from app.knowledge.conditions import (
 from app.knowledge.course import FILE as COURSE_FILE
 from app.knowledge.course import Course, check_course
 from app.knowledge.files import BadKnowledge, Files, by_id, check, each_limb
+from app.knowledge.help import HelpTexts, load_help
 from app.knowledge.intended_use import IntendedUse
 from app.knowledge.measured import MeasuredLine, check_measured, places_of_line
 from app.knowledge.model import (
@@ -69,6 +70,7 @@ class Knowledge:
     watches: Mapping[str, Watch]
     medicines: Medicines
     intended_use: IntendedUse
+    help: HelpTexts
     hpo: HpoTerms
     icd: IcdCodes
     names: Names
@@ -135,6 +137,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         watches=files.keyed("watches.toml", "watch", Watch),
         medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
         intended_use=files.one("intended_use.toml", IntendedUse),
+        help=load_help(files, names.vocabulary),
         hpo=load_hpo(files, names.vocabulary),
         icd=load_icd(files, categories),
         names=names,
@@ -264,6 +267,8 @@ def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
     yield from of("fall_risk.toml", "fall_risk", read.fall_risk.support)
     for section in read.intended_use.section:
         yield from of("intended_use.toml", section.title, section.support)
+    for file, help_id, claim in read.help.cited:
+        yield file, help_id, claim.source
     for hazard in read.hazards.values():
         yield from of("fall_risk.toml", hazard.id, hazard.support)
     for step in read.steps.values():

@@ -21,6 +21,7 @@ from app.knowledge.describe_parts import (
 )
 from app.knowledge.described import CategoryDescription, WarningDescription
 from app.knowledge.load import Knowledge
+from app.knowledge.markdown_help import help_page
 from app.knowledge.markdown_parts import (
     CHANGE,
     INDEX,
@@ -68,6 +69,7 @@ _MEDICINES = """\
 Ingredients by their names, no trade names. A name that is on no list is shown as not recognised and
 not checked. Members beyond the source named are common practice."""
 _BESIDES = """\
+- [How each sign is examined](help.md)
 - [The falls group and its hazards](falls.md)
 - [Signs](signs.md), which patterns and warnings speak of
 - [What there is to consider](steps.md)
@@ -83,6 +85,7 @@ def documents(knowledge: Knowledge) -> dict[str, str]:
     pages = {
         "intended-use.md": _intended_use(Writer(knowledge, "clinical/")),
         "clinical/README.md": _index(write),
+        "clinical/help.md": help_page(write),
         "clinical/falls.md": _falls(write),
         "clinical/signs.md": _signs(write),
         "clinical/steps.md": _steps(write),

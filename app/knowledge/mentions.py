@@ -16,9 +16,10 @@ from app.knowledge.conditions import (
     places_of_warning,
 )
 from app.knowledge.described import Named
+from app.knowledge.help import key_of
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance, Category, Kind, Sign, Source, Step, WarningRule
-from app.knowledge.words import capital, plain, words_of
+from app.knowledge.words import capital, lower, plain, words_of
 from app.logic.expression import Atom, walk
 
 # What stands in front of an author's initials, small words such as “van de” among it.
@@ -47,6 +48,8 @@ def label_of(group: str, thing: str, knowledge: Knowledge) -> str:
         case "figures":
             figure = next(each for each in knowledge.course.figure if each.id == thing)
             return f"Change in {measure_label(figure.of).lower()}, {figure.population}"
+        case "help":
+            return help_label(thing)
         case "thresholds":
             return capital(compared(knowledge, thing)[0])
         case _:
@@ -77,6 +80,15 @@ def sources_named(text: str, knowledge: Knowledge) -> str:
     for source in knowledge.sources.values():
         text = re.sub(rf"\b{source.id}\b", short_name(source), text)
     return text
+
+
+def help_label(help_id: str) -> str:
+    """What is examined, once for all tasks or limbs: `Slow (finger taps; toe taps; …)`."""
+    findings = [each for each in vocabulary().values() if key_of(each) == help_id]
+    places = [each.label.partition(": ") for each in findings if each.task or each.limb]
+    if not places:
+        return findings[0].label
+    return f"{capital(places[0][2])} ({'; '.join(lower(place) for place, _, _ in places)})"
 
 
 def used_by(knowledge: Knowledge, group: str, thing: str) -> tuple[Named, ...]:
@@ -162,6 +174,8 @@ def _supported(knowledge: Knowledge) -> Iterator[tuple[Named, Iterable[str | Non
             if isinstance(thing, Category):
                 support += [each for caution in thing.caution for each in caution.support]
             yield named(group, thing.id, knowledge), [each.source for each in support]
+    for text in knowledge.help.texts.values():
+        yield named("help", text.id, knowledge), [each.source for each in text.support]
     falls = knowledge.fall_risk
     support = [*falls.support, *(each for hazard in falls.hazard for each in hazard.support)]
     yield named("falls", "", knowledge), [each.source for each in support]

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.knowledge.describe_help import HelpStation
 from app.knowledge.described import (
     CategoryDescription,
     Claim,
@@ -73,6 +74,13 @@ class SignPage(KnowledgePage):
     """knowledge/sign.html."""
 
     sign: SignDescription
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExaminedPage(KnowledgePage):
+    """knowledge/exam.html."""
+
+    stations: tuple[HelpStation, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

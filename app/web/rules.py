@@ -12,6 +12,7 @@ from app.knowledge.describe import (
     describe_step,
     describe_warning,
 )
+from app.knowledge.describe_help import describe_help_stations
 from app.knowledge.describe_parts import (
     describe_figure,
     describe_medicine_class,
@@ -28,6 +29,7 @@ from app.web.answers import show
 from app.web.knowledge_pages import (
     AboutPage,
     CategoryPage,
+    ExaminedPage,
     FallsPage,
     IndexLine,
     IndexPage,
@@ -99,6 +101,18 @@ def show_sign(request: Request, sign_id: str) -> Response:
     sign = describe_sign(sign_id, known)
     page = SignPage(title=sign.label, version=known.version, sign=sign)
     return show(request, "knowledge/sign.html", page)
+
+
+@router.get("/knowledge/exam")
+def show_examined(request: Request) -> Response:
+    """How each sign is examined, as beside the rows of the sheet."""
+    known = knowledge()
+    page = ExaminedPage(
+        title="How each sign is examined",
+        version=known.version,
+        stations=describe_help_stations(known),
+    )
+    return show(request, "knowledge/exam.html", page)
 
 
 @router.get("/knowledge/steps")

@@ -11,6 +11,7 @@ from app.report.coverage import State, is_present, state_of
 from app.report.phrases import value_words
 from app.store.exams import ExamRecord
 from app.store.last_time import LastTime
+from app.web.help import help_view
 from app.web.last_time import last_view
 from app.web.sections import PARTS, section_of, sections_of_rest
 from app.web.sheet_view import (
@@ -223,6 +224,7 @@ def _row(shown: Shown, finding: Finding, title: str) -> RowView:
         tuple(_row(shown, detail, title) for detail in vocabulary().details_of(finding.id)),
         shown.measured.get(finding.id),
         watches_of(finding.id, cells),
+        help_view(finding),
     )
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.web.help import HelpView
 from app.web.watch_view import WatchView
 
 
@@ -140,7 +141,7 @@ class MeasuredView:
 class RowView:
     """One finding with its cells, RIGHT before LEFT, and the rows that describe it further.
 
-    measured: what its value gives; None where a row never says any of it.
+    measured: what its value gives; None where a row never says any of it. help: how it is examined.
     """
 
     label: str
@@ -150,6 +151,7 @@ class RowView:
     details: tuple["RowView", ...] = ()
     measured: MeasuredView | None = None
     watches: tuple[WatchView, ...] = ()
+    help: HelpView | None = None
 
     @property
     def is_open(self) -> bool:

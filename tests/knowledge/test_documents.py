@@ -37,12 +37,12 @@ def test_the_documents_are_those_that_the_knowledge_gives() -> None:
 
 
 def test_every_pattern_and_warning_has_a_page_with_a_line_to_sign() -> None:
-    """Beside the falls group, the signs, steps, medicines, norms and sources."""
+    """Beside the falls group, the signs, help, steps, medicines, norms and sources."""
     expected = {f"clinical/categories/{each}.md" for each in KNOWN.categories}
     expected |= {f"clinical/warnings/{each}.md" for each in KNOWN.warnings}
     expected |= {
         f"clinical/{each}.md"
-        for each in ("README", "falls", "signs", "steps", "medicines", "norms", "sources")
+        for each in ("README", "falls", "signs", "steps", "medicines", "norms", "sources", "help")
     }
 
     assert expected | {"intended-use.md"} == set(PAGES)

@@ -11,6 +11,7 @@ PAGES = (
     "/about", "/knowledge", "/knowledge/categories/parkinsonism", "/knowledge/falls",
     "/knowledge/warnings/cord_compression", "/knowledge/signs/tone_arm", "/knowledge/norms",
     "/knowledge/medicines", "/knowledge/sources", "/knowledge/steps",
+    "/knowledge/exam",
 )  # fmt: skip
 
 
