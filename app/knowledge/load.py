@@ -20,7 +20,7 @@ from app.knowledge.conditions import (
     places_of_warning,
 )
 from app.knowledge.course import FILE as COURSE_FILE
-from app.knowledge.course import Course, check_course
+from app.knowledge.course import Course, Figure, check_course
 from app.knowledge.files import BadKnowledge, Files, by_id, check, each_limb
 from app.knowledge.help import HelpTexts, load_help
 from app.knowledge.intended_use import IntendedUse
@@ -273,13 +273,13 @@ def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
         yield from of("fall_risk.toml", hazard.id, hazard.support)
     for step in read.steps.values():
         yield from of("steps.toml", step.id, step.support)
-    for threshold in read.thresholds.values():
-        yield "thresholds.toml", threshold.id, threshold.source
-    for norm in read.norms.values():
-        yield "norms.toml", norm.id, norm.source
-    for figure in read.course.figure:
-        yield COURSE_FILE, figure.id, figure.source
-    for watch in read.watches.values():
-        yield "watches.toml", watch.id, watch.source
-    for medicine_class in read.medicines.classes.values():
-        yield "medicines.toml", medicine_class.id, medicine_class.source
+    figures: tuple[tuple[str, Iterable[Threshold | Norm | Figure | Watch | MedicineClass]], ...] = (
+        ("thresholds.toml", read.thresholds.values()),
+        ("norms.toml", read.norms.values()),
+        (COURSE_FILE, read.course.figure),
+        ("watches.toml", read.watches.values()),
+        ("medicines.toml", read.medicines.classes.values()),
+    )
+    for file, each_of in figures:
+        for each in each_of:
+            yield file, each.id, each.source
