@@ -24,6 +24,9 @@ PAIRS = (
     ("sheet", "caution", 4.5), ("sheet", "edge", 3), ("paper", "edge", 3),
 )  # fmt: skip
 
+# A field that offers answers while one types is a combobox.
+ROLES = ("radio", "textbox", "checkbox", "combobox")
+
 
 def accessible(page: Page) -> list[dict[str, Any]]:
     """Every control with the name and the group that a screen reader says."""
@@ -32,7 +35,7 @@ def accessible(page: Page) -> list[dict[str, Any]]:
     by_id = {node["nodeId"]: node for node in nodes}
     found = []
     for node in nodes:
-        if node.get("ignored") or node["role"]["value"] not in ("radio", "textbox", "checkbox"):
+        if node.get("ignored") or node["role"]["value"] not in ROLES:
             continue
         above = by_id.get(node.get("parentId", ""))
         while above and not (
