@@ -3,16 +3,20 @@
 The same walks are timed by the keystroke-level model in benchmarks/hands.
 """
 
+from playwright.sync_api import ViewportSize
+
 from benchmarks.hands import cases
 from benchmarks.hands.hand import Hand
 from tests.web.clinic import Clinic
 from tests.web.visitor import Visitor
 
 MOST_BESIDE_THE_GRADES = 10
+DESK: ViewportSize = {"width": 1280, "height": 720}
 
 
 def test_a_normal_exam_takes_eight_presses(visitor: Visitor, clinic: Clinic) -> None:
     """A key a station, and the steps of the turn; everything of the quick pass is recorded."""
+    visitor.page.set_viewport_size(DESK)
     exam_id = visitor.start_exam()
     visitor.page.locator("#c-rest_tremor_hand-right input").first.focus()
     hand = Hand(visitor.page)
@@ -27,6 +31,7 @@ def test_a_normal_exam_takes_eight_presses(visitor: Visitor, clinic: Clinic) -> 
 
 def test_a_sign_takes_one_press(visitor: Visitor, clinic: Clinic) -> None:
     """Fourteen signs, what is asked about them, and the rest of each station."""
+    visitor.page.set_viewport_size(DESK)
     exam_id = visitor.start_exam()
     visitor.page.locator("#c-rest_tremor_hand-right input").first.focus()
     hand = Hand(visitor.page)
