@@ -19,6 +19,7 @@ from app.assess.words import (
     side_words,
     urgency_words,
 )
+from app.exam.layout import WHOLE
 from app.exam.record import Exam
 from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import Knowledge
@@ -34,7 +35,7 @@ from app.web.panel_view import (
     StepView,
     WarningView,
 )
-from app.web.sheet import WHOLE, tally
+from app.web.sheet import tally
 from app.web.sheet_view import MedicineLine
 
 # More than three warnings at once are not read.

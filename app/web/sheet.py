@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 
 from app.assess.words import finding_words, side_words
+from app.exam.layout import NURSE, WHOLE, Group, groups_at, has_rest_normal
 from app.exam.record import Cell, Exam, Recorded, Untestable
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, Station, vocabulary
 from app.report.coverage import State, is_present, state_of
@@ -27,28 +27,6 @@ from app.web.sheet_view import (
 )
 from app.web.watches import watches_of
 
-# The order in which the exam is done. A nurse may do their part before the physician comes.
-WHOLE = ("history", "rest", "posture", "reach", "repeat", "tone", "gait", "measures", "more")
-NURSE = ("history", "gait", "measures")
-# The findings for when the picture asks for it, in the groups in which one looks for them.
-MORE_GROUPS = MappingProxyType(
-    {
-        "Balance": ("pull_test", "romberg", "standing_leg_tremor", "knee_buckling"),
-        "Eyes, speech and writing": (
-            "vertical_gaze", "nystagmus", "speech_quiet", "speech_slurred", "voice_tremor",
-            "handwriting",
-        ),
-        "Reflexes": (
-            "reflexes_brisk_arm", "reflexes_brisk_leg", "hoffmann", "plantar", "clonus",
-            "reflexes_absent",
-        ),
-        "Strength, sensation and skill": ("weak_arm", "weak_leg", "vibration_reduced", "apraxia"),
-        "How the tremor or posture behaves": (
-            "tremor_task_specific", "tremor_null_point", "sensory_trick", "tremor_entrains",
-            "tremor_distractible", "movement_inconsistent",
-        ),
-    }
-)  # fmt: skip
 # Answers that are no value.
 CLEAR = "clear"
 UNTESTABLE = "untestable"
@@ -152,76 +130,31 @@ def cells(shown: Shown, wanted: Iterable[Cell]) -> tuple[CellView, ...]:
 
 
 def _station(shown: Shown, station: Station) -> StationView:
-    findings = vocabulary().at(station.id)
-    top = [finding for finding in findings if finding.detail_of is None]
-    if station.id == "more":
-        groups = _more_groups(shown)
-    elif not any(finding.core for finding in top):
-        groups = (_group(shown, station.id, "", top),)
-    else:
-        groups = _core_groups(shown, station.id, top)
     return StationView(
         station.id,
         station.label,
         station.hint,
-        any(finding.paired for finding in findings),
-        groups,
+        any(finding.paired for finding in vocabulary().at(station.id)),
+        tuple(_group(shown, station.id, group) for group in groups_at(station.id)),
         count(shown.record.exam, station.id),
-        has_normal=station.id not in ("history", "measures", "more")
-        and sections_of_rest(station.id) <= shown.writes,
+        has_normal=has_rest_normal(station.id) and sections_of_rest(station.id) <= shown.writes,
     )
 
 
-def _core_groups(shown: Shown, station: str, top: list[Finding]) -> tuple[GroupView, ...]:
-    """The quick pass, by task or limb where the station has them, and the rest folded."""
-    blocks: dict[str, list[Finding]] = {}
-    rest: list[Finding] = []
-    for finding in top:
-        title = finding.label.partition(": ")[0] if finding.task or finding.limb else ""
-        if finding.core or (finding.task and finding.station == "repeat"):
-            blocks.setdefault(title, []).append(finding)
-        else:
-            rest.append(finding)
-    groups = [
-        _group(
-            shown, f"{station}-{place}", title, block,
-            folded=not any(finding.core for finding in block),
-        )
-        for place, (title, block) in enumerate(blocks.items())
-    ]  # fmt: skip
-    if rest:
-        groups.append(_group(shown, f"{station}-rest", "More of this station", rest, folded=True))
-    return tuple(groups)
-
-
-def _more_groups(shown: Shown) -> tuple[GroupView, ...]:
-    words = vocabulary()
-    return tuple(
-        _group(shown, f"more-{place}", title, [words[name] for name in names], folded=True)
-        for place, (title, names) in enumerate(MORE_GROUPS.items())
-    )
-
-
-def _group(
-    shown: Shown, group_id: str, title: str, findings: list[Finding], *, folded: bool = False
-) -> GroupView:
-    rows = tuple(_row(shown, finding, title) for finding in findings)
+def _group(shown: Shown, station: str, group: Group) -> GroupView:
+    rows = tuple(_row(shown, finding, group) for finding in group.findings)
     is_open = any(not cell.is_empty or cell.message for row in rows for cell in row.cells)
-    return GroupView(group_id, title, rows, folded, is_open)
+    return GroupView(f"{station}-{group.id}", group.title, rows, group.is_folded, is_open)
 
 
-def _row(shown: Shown, finding: Finding, title: str) -> RowView:
-    label = finding.label
-    if title and label.startswith(f"{title}: "):
-        # The group says the task or the limb; the cell's own name says it again in full.
-        label = label.removeprefix(f"{title}: ").capitalize()
+def _row(shown: Shown, finding: Finding, group: Group) -> RowView:
     cells = tuple(_cell(shown, finding, side) for side in finding.sides)
     return RowView(
-        label,
+        group.label_of(finding),
         finding.hint,
         finding.paired,
         cells,
-        tuple(_row(shown, detail, title) for detail in vocabulary().details_of(finding.id)),
+        tuple(_row(shown, detail, group) for detail in vocabulary().details_of(finding.id)),
         shown.measured.get(finding.id),
         watches_of(finding.id, cells),
         help_view(finding),

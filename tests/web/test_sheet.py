@@ -6,9 +6,9 @@ from html import unescape
 import pytest
 import tinyhtml5  # type: ignore[import-untyped]
 
+from app.exam.layout import MORE_GROUPS, NURSE, WHOLE
 from app.exam.vocabulary import vocabulary
 from app.knowledge.model import STANDING_WORDS
-from app.web.sheet import MORE_GROUPS, NURSE, WHOLE
 from tests.web.clinic import Clinic
 
 
