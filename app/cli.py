@@ -90,6 +90,18 @@ def _parser() -> argparse.ArgumentParser:
     )
     assessing.set_defaults(command=_assess)
 
+    printing = commands.add_parser(
+        "paper",
+        help="write the blank sheet as PDF",
+        description="Write the blank sheet as PDF, so that a stack of it is there on the day the "
+        "network fails. Needs no server and no database. Example: evenhand paper -o sheet.pdf",
+    )
+    printing.add_argument(
+        "-o", "--output", metavar="FILE", required=True, help="a file, or - for standard output"
+    )
+    printing.add_argument("--clinic", help="the clinic's name on it (EVENHAND_CLINIC)")
+    printing.set_defaults(command=lambda asked: _with_settings(lambda: _paper(asked)))
+
     verifying = commands.add_parser(
         "verify",
         help="check that nothing recorded was altered",
@@ -204,6 +216,19 @@ def _verify(asked: argparse.Namespace) -> int:
         f"{len(checked.alterations) or 'nothing'} altered\nhead {checked.head}"
     )
     return BAD_LINES if checked.alterations or not all(known.values()) else OK
+
+
+def _paper(asked: argparse.Namespace) -> int:
+    from app.report.paper import blank_sheet
+    from app.settings import Settings
+
+    clinic = Settings().clinic if asked.clinic is None else asked.clinic
+    sheet = blank_sheet(clinic, knowledge().version)
+    if asked.output == "-":
+        sys.stdout.buffer.write(sheet)
+    else:
+        Path(asked.output).write_bytes(sheet)
+    return OK
 
 
 def _assess(asked: argparse.Namespace) -> int:

@@ -34,6 +34,7 @@ from app.web import (
     lock,
     own_account,
     own_second_factor,
+    paper,
     patients,
     practice,
     provider_sign_in,
@@ -89,6 +90,8 @@ ADMIN_ROUTERS = (
 KNOWLEDGE_ROUTERS = (rules.router, why.router)
 # Invented cases to practise with: they write tries, and nothing of a patient.
 PRACTICE_ROUTERS = (practice.router,)
+# The section of the permission table is that of what is known: for everybody, about nobody.
+PAPER_ROUTERS = (paper.router,)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -133,7 +136,14 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.demo_accounts = demo.accounts if demo else ()
     errors.install(app)
     guard.install(app)
-    routers = (*ROUTERS, *ACCOUNT_ROUTERS, *ADMIN_ROUTERS, *KNOWLEDGE_ROUTERS, *PRACTICE_ROUTERS)
+    routers = (
+        *ROUTERS,
+        *ACCOUNT_ROUTERS,
+        *ADMIN_ROUTERS,
+        *KNOWLEDGE_ROUTERS,
+        *PRACTICE_ROUTERS,
+        *PAPER_ROUTERS,
+    )
     app.state.routes = tuple(route for router in routers for route in router.routes)
     for router in routers:
         app.include_router(router)

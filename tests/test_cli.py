@@ -12,7 +12,9 @@ import pytest
 from sqlmodel import col, select
 
 from app.cli import main
+from app.knowledge.load import knowledge
 from app.people.tokens import hash_code
+from app.report.paper import blank_sheet
 from app.store.account_changes import add_account, change_account
 from app.store.accounts import account
 from app.store.actor import PROGRAM
@@ -281,3 +283,21 @@ def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_acco
 
     assert (1, "") == (refused.returncode, refused.stdout)
     assert "there is an account already" in refused.stderr
+
+
+def test_a_stack_of_blank_sheets_can_be_printed_before_the_network_fails(tmp_path: Path) -> None:
+    """With neither a server nor a database; the same file as the page gives."""
+    file = tmp_path / "sheet.pdf"
+
+    done = run("paper", "-o", str(file), "--clinic", "Hillside Practice")
+
+    assert (0, b"", b"") == (done.returncode, done.stdout, done.stderr)
+    assert blank_sheet("Hillside Practice", knowledge().version) == file.read_bytes()
+
+
+def test_a_blank_sheet_that_cannot_be_written_is_one_clear_line(tmp_path: Path) -> None:
+    done = run("paper", "-o", str(tmp_path / "missing" / "sheet.pdf"))
+
+    assert 2 == done.returncode
+    assert 1 == done.stderr.count(b"\n")
+    assert b"sheet.pdf" in done.stderr

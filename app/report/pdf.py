@@ -33,6 +33,7 @@ _ROOT = Path(__file__).resolve().parents[2]
 _STATIC = _ROOT / "static"
 _BASE_URL = _STATIC.as_uri() + "/"
 _TEMPLATES = _ROOT / "templates" / "report"
+_STYLES = {"print": "report.css", "paper": "paper.css"}
 # The running head has two lines and no more, however long a name is.
 _MOST_IN_RUNNING_HEAD = 32
 
@@ -78,10 +79,17 @@ def pdf(report: ReportInput, knowledge: Knowledge) -> bytes:
     Raises: NotServed if the page were to ask for anything that is not bundled.
     """
     page = print_page(report, knowledge)
-    identifier = hashlib.sha256(f"evenhand exam {page.exam_id}".encode()).digest()[:16]
     with _ONE_AT_A_TIME:
-        document = _fitted(page)
-        return bytes(document.write_pdf(pdf_variant="pdf/ua-1", pdf_identifier=identifier))
+        return _written(_fitted(page), f"exam {page.exam_id}")
+
+
+def blank_pdf(page: object) -> bytes:
+    """Render the blank sheet, whose page is a PaperPage.
+
+    Raises: NotServed, as pdf() does.
+    """
+    with _ONE_AT_A_TIME:
+        return _written(_laid_out("paper", page), "blank sheet")
 
 
 def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
@@ -136,28 +144,33 @@ def _fitted(page: PrintPage) -> Any:
 
     What is longer keeps the grid on a page of its own as long as the summary fills page one only.
     """
-    roomy = _laid_out(replace(page, fit="roomy"))
+    roomy = _laid_out("print", replace(page, fit="roomy"))
     if len(roomy.pages) <= 2:
         return roomy
     # The smaller type saves about a tenth: enough where summary and grid each run over by little.
     if len(roomy.pages) <= 4:
-        tight = _laid_out(replace(page, fit="tight"))
+        tight = _laid_out("print", replace(page, fit="tight"))
         if len(tight.pages) == 2:
             return tight
     if "grid" in roomy.pages[1].anchors:
         return roomy
-    return _laid_out(replace(page, fit="flow"))
+    return _laid_out("print", replace(page, fit="flow"))
 
 
-def _laid_out(page: PrintPage) -> Any:
+def _written(document: Any, belongs_to: str) -> bytes:
+    identifier = hashlib.sha256(f"evenhand {belongs_to}".encode()).digest()[:16]
+    return bytes(document.write_pdf(pdf_variant="pdf/ua-1", pdf_identifier=identifier))
+
+
+def _laid_out(template: str, page: object) -> Any:
     from weasyprint import HTML
     from weasyprint.urls import FatalURLFetchingError
 
-    markup = _environment().get_template("print.html").render(page=page)
+    markup = _environment().get_template(f"{template}.html").render(page=page)
     try:
-        fetcher, fonts, style = _fetcher_fonts_style()
+        fetcher, fonts, styles = _fetcher_fonts_styles()
         return HTML(string=markup, base_url=_BASE_URL, url_fetcher=fetcher).render(
-            stylesheets=[style], font_config=fonts, pdf_variant="pdf/ua-1"
+            stylesheets=[styles[template]], font_config=fonts, pdf_variant="pdf/ua-1"
         )
     except FatalURLFetchingError as refused:
         raise NotServed(str(refused)) from refused
@@ -175,7 +188,7 @@ def _environment() -> Environment:
 
 
 @cache
-def _fetcher_fonts_style() -> tuple[Any, Any, Any]:
+def _fetcher_fonts_styles() -> tuple[Any, Any, dict[str, Any]]:
     """Made once in a process: reading the fonts takes longer than laying out a page."""
     from weasyprint import CSS
     from weasyprint.text.fonts import FontConfiguration
@@ -192,7 +205,10 @@ def _fetcher_fonts_style() -> tuple[Any, Any, Any]:
     # Its warnings quote letters that no font has, which are somebody's name; logs hold no names.
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
     fetcher, fonts = OnlyBundled(), FontConfiguration()
-    style = CSS(filename=_STATIC / "report.css", font_config=fonts, url_fetcher=fetcher)
+    styles = {
+        template: CSS(filename=_STATIC / file, font_config=fonts, url_fetcher=fetcher)
+        for template, file in _STYLES.items()
+    }
     # The fonts clean up after themselves, which fails once the interpreter has gone to pieces.
-    atexit.register(_fetcher_fonts_style.cache_clear)
-    return fetcher, fonts, style
+    atexit.register(_fetcher_fonts_styles.cache_clear)
+    return fetcher, fonts, styles

@@ -67,7 +67,7 @@ def test_an_exam_that_is_a_little_longer_is_set_smaller() -> None:
     """A third page with three lines on it gets lost."""
     page = print_page(SAMPLES["questioned"](), knowledge())
 
-    assert len(_laid_out(page).pages) == 3
+    assert len(_laid_out("print", page).pages) == 3
     assert len(pages("questioned")) == 2
 
 

@@ -192,7 +192,7 @@ def test_nothing_runs_off_the_paper_or_over_its_neighbour(name: str) -> None:
 )
 def test_a_page_reaches_nothing_but_bundled_fonts_and_styles(url: str) -> None:
     """No network, no other file, no way around by dots, and the refusal is not passed over."""
-    fetcher, fonts, _ = module._fetcher_fonts_style()
+    fetcher, fonts, _ = module._fetcher_fonts_styles()
 
     with pytest.raises(NotServed):
         bundled(url)
@@ -208,7 +208,7 @@ def test_a_page_that_asks_for_more_is_refused_as_an_ordinary_error() -> None:
     asking = replace(page, clinic=Markup('<img src="http://127.0.0.1/x.png" alt="">'))
 
     with pytest.raises(NotServed, match="only bundled fonts and styles are served"):
-        module._laid_out(asking)
+        module._laid_out("print", asking)
 
 
 def test_a_bundled_font_is_served() -> None:
