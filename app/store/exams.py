@@ -16,6 +16,7 @@ from app.store.actor import Recorder
 from app.store.audit import note
 from app.store.cells import CellRecord, MedicinesRecord, entry_rows, newest
 from app.store.free_text import BadText, check_lines
+from app.store.on_paper import Examined, OnPaper, keep_on_paper, on_paper, those_on_paper
 from app.store.patients import PatientCard, age_on, card, is_id, patient
 from app.store.refusals import BadForm, NotFound, StaleRevision
 from app.store.tables import STATES, EntryRow, ExamRow, PatientRow
@@ -28,11 +29,12 @@ EARLIER_CLOSED = 10
 
 
 @dataclass(frozen=True)
-class ExamRecord:
+class ExamRecord(Examined):
     """An exam at one revision.
 
     cells: every cell that has an entry, cleared ones too, in the order of the vocabulary.
-    exam: what the rules may know of it; cleared cells are not in it.
+    exam: what the rules may know of it; cleared cells are not in it. on_paper: where it was done on
+    paper, when and by whom; started_at is then when it was begun to be entered.
     """
 
     id: str
@@ -45,10 +47,11 @@ class ExamRecord:
     exam: Exam
     cells: Mapping[Cell, CellRecord]
     medicines_record: MedicinesRecord | None
+    on_paper: OnPaper | None = None
 
 
 @dataclass(frozen=True)
-class WorklistRow:
+class WorklistRow(Examined):
     """One exam in a list.
 
     recorders: everybody with an entry, in the order of their first; last_recorded_by and
@@ -65,6 +68,7 @@ class WorklistRow:
     last_recorded_by: str | None
     last_recorded_at: datetime | None
     entry_count: int
+    on_paper: OnPaper | None = None
 
 
 @dataclass(frozen=True)
@@ -77,20 +81,31 @@ class _Entered:
 
 
 def start_exam(
-    session: Session, patient_id: str, recorder: Recorder, reason: str, now: datetime
+    session: Session,
+    patient_id: str,
+    recorder: Recorder,
+    reason: str,
+    now: datetime,
+    paper: OnPaper | None = None,
 ) -> ExamRecord:
     """Start an exam of a patient.
 
-    reason: why it is done, in words; may be empty.
+    reason: why it is done, in words; may be empty. paper: from check_on_paper, where it was done on
+    paper; it stays so.
     Raises: NotFound, BadForm.
     """
+    who, faults = patient(session, patient_id), {}
     try:
         reason = check_lines(reason, longest=LONGEST_REASON)
     except BadText as fault:
-        raise BadForm({"reason": f"the reason {fault}"}) from None
+        faults["reason"] = f"the reason {fault}"
+    if paper is not None and paper.examined_at.astimezone().date() < who.birth_date:
+        faults["examined_on"] = "the exam lies before the birth of the patient"
+    if faults:
+        raise BadForm(faults)
     row = ExamRow(
         id=uuid4().hex,
-        patient_id=patient(session, patient_id).id,
+        patient_id=who.id,
         state="open",
         reason=reason,
         started_at=now,
@@ -100,6 +115,7 @@ def start_exam(
     )
     session.add(row)
     session.flush()
+    kept = () if paper is None else (keep_on_paper(session, row.id, paper),)
     note(
         session,
         recorder,
@@ -107,6 +123,8 @@ def start_exam(
         at=now,
         patient_id=row.patient_id,
         exam_id=row.id,
+        detail={} if paper is None else paper.told(),
+        rows=kept,
     )
     return exam_record(session, row.id)
 
@@ -123,7 +141,9 @@ def exam_record(session: Session, exam_id: str, *, at_revision: int | None = Non
     cells, medicines = newest(
         row for row in entry_rows(session, exam_id) if row.revision <= revision
     )
-    age = age_on(who.birth_date, exam.started_at.astimezone(UTC).date())
+    paper = on_paper(session, exam_id)
+    examined_at = exam.started_at if paper is None else paper.examined_at
+    age = age_on(who.birth_date, examined_at.astimezone(UTC).date())
     values = {cell: held.value for cell, held in cells.items() if held.value is not None}
     return ExamRecord(
         id=exam.id,
@@ -140,6 +160,7 @@ def exam_record(session: Session, exam_id: str, *, at_revision: int | None = Non
         ),
         cells=MappingProxyType(cells),
         medicines_record=medicines,
+        on_paper=paper,
     )
 
 
@@ -187,12 +208,13 @@ def closed_before(session: Session, today_since: datetime) -> dict[str, int]:
 
 
 def exams_of(session: Session, patient_id: str) -> list[WorklistRow]:
-    """Every exam of one patient, newest first.
+    """Every exam of one patient, the one that was done last first.
 
     Raises: NotFound.
     """
     asked = _newest_first().where(ExamRow.patient_id == patient(session, patient_id).id)
-    return _rows(session, session.exec(asked).all())
+    rows = _rows(session, session.exec(asked).all())
+    return sorted(rows, key=lambda row: row.examined_at, reverse=True)
 
 
 def exam_row(session: Session, exam_id: str, *, lock: bool = False) -> ExamRow:
@@ -233,6 +255,7 @@ def _rows(session: Session, listed: Sequence[tuple[ExamRow, PatientRow]]) -> lis
     last_ids = [max(each.last for each in entries) for entries in entered.values()]
     last_rows = session.exec(select(EntryRow).where(col(EntryRow.id).in_(last_ids)))
     last_of = {row.exam_id: row for row in last_rows}
+    paper = those_on_paper(session, [exam.id for exam, _ in listed])
     rows = []
     for exam, who in listed:
         entries, last = entered.get(exam.id, []), last_of.get(exam.id)
@@ -248,6 +271,7 @@ def _rows(session: Session, listed: Sequence[tuple[ExamRow, PatientRow]]) -> lis
                 last_recorded_by=None if last is None else last.by,
                 last_recorded_at=None if last is None else last.at,
                 entry_count=sum(each.count for each in entries),
+                on_paper=paper.get(exam.id),
             )
         )
     return rows

@@ -10,6 +10,7 @@ from app.store.actor import Recorder
 from app.store.audit import canonical
 from app.store.cells import CellRecord, MedicinesRecord
 from app.store.exams import ExamRecord
+from app.store.on_paper import OnPaper
 from app.store.patients import PatientCard
 from app.store.refusals import Unreadable
 from app.store.review import Review, value_text
@@ -56,6 +57,7 @@ def signed_content(
                 "started_at": _moment(held.started_at),
                 "started_by": held.started_by,
                 "revision": held.revision,
+                **_on_paper(held.on_paper),
             },
             "patient": _patient(held.patient),
             "entries": [
@@ -135,6 +137,11 @@ def note_of(piece: Signature) -> str:
     if not vouches_for(piece.content, piece.note):
         raise Unreadable(f"the note of exam {piece.exam_id} was altered after it was signed")
     return piece.note
+
+
+def _on_paper(paper: OnPaper | None) -> dict[str, Any]:
+    """Nothing at all for any other exam, so that what was signed before stays what it was."""
+    return {} if paper is None else {"on_paper": paper.told()}
 
 
 def _patient(card: PatientCard) -> dict[str, Any]:

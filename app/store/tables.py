@@ -70,6 +70,16 @@ class ExamRow(Table, table=True):
     revision: int = Field(sa_type=Integer)
 
 
+class OnPaperRow(Table, table=True):
+    """An exam that was done on paper and entered later. Triggers refuse to change or delete it."""
+
+    __tablename__ = "on_paper"
+
+    exam_id: str = Field(sa_type=Text, primary_key=True, sa_column_args=[ForeignKey("exam.id")])
+    examined_at: datetime = Field(sa_type=UtcDateTime)
+    examined_by: str = Field(sa_type=Text)
+
+
 class EntryRow(Table, table=True):
     """One entry of an exam. Triggers refuse to change or delete it.
 

@@ -16,11 +16,12 @@ from app.store.audit_tables import AuditRow, EmergencyAccessRow, SettingRow
 from app.store.columns import Table
 from app.store.signed_content import vouches_for
 from app.store.signing_tables import DocumentRow, ReviewRow, SignatureRow
-from app.store.tables import EntryRow
+from app.store.tables import EntryRow, OnPaperRow
 
 # Each row of these is added by an act that the audit names.
 EVIDENCE: tuple[type[Table], ...] = (
     EntryRow,
+    OnPaperRow,
     ReviewRow,
     DocumentRow,
     SignatureRow,

@@ -32,6 +32,7 @@ from app.store.engine import MIGRATIONS, make_engine, migrate, reading, writing
 from app.store.practice import add_attempt
 from app.store.refusals import Unreadable
 from app.store.signing_tables import DocumentRow, ReviewRow, SignatureRow
+from app.store.tables import OnPaperRow
 from app.store.verify import EVIDENCE, verify
 from tests.store.clinic import NOW, an_exam, stored, write
 
@@ -299,6 +300,7 @@ def a_row_of_each(engine: Engine) -> None:
             DocumentRow(sha256="d", exam_id=exam.id, media_type="x", content=b"x", made_at=NOW)
         )
         add_attempt(session, who.id, "any", {}, agreed=0, total=1, now=NOW)
+        session.add(OnPaperRow(exam_id=exam.id, examined_at=NOW, examined_by="Dr Per Prøve"))
         session.add(SettingRow(name="name", value="Hill Clinic", by="Ada", at=NOW))
         session.add(EmergencyAccessRow(account_id=who.id, reason="why", at=NOW, until=NOW))
         session.add(
