@@ -11,7 +11,7 @@ from app.knowledge.load import Knowledge
 from app.report.coverage import Coverage, State, coverage, is_present, signs_to_show, state_of
 from app.report.listing import conflict_lines, recorded_items, untestable_groups
 from app.report.page import ReportInput, banner
-from app.report.phrases import by_finding, capital, clean, day, moment, said
+from app.report.phrases import by_finding, capital, clean, day, moment, on_paper_words, said
 from app.report.reviewed import Settled, acknowledged_by, confirmed_by
 from app.report.signed import KINDS, SignatureBlock
 from app.report.wrapping import few_words
@@ -128,7 +128,7 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
 
 
 def _state(report: ReportInput) -> str:
-    what = f"Motor exam of {day(report.started_at)}."
+    what = f"Motor exam of {_examined(report)}."
     if report.demo:
         what += " DEMONSTRATION, invented data."
     if report.signature is None:
@@ -137,6 +137,14 @@ def _state(report: ReportInput) -> str:
     if not report.amendments:
         return f"SIGNED {signed}. {what}"
     return f"AMENDED, see amendment {report.amendments[-1].number} below. Signed {signed}. {what}"
+
+
+def _examined(report: ReportInput) -> str:
+    examined, paper = day(report.started_at), report.paper
+    if paper is None:
+        return examined
+    by = few_words(clean(paper.by, 60), 6)
+    return on_paper_words(examined, by, day(paper.entered_at))
 
 
 def _amended(report: ReportInput) -> tuple[str, str] | None:

@@ -29,11 +29,20 @@ class Person:
 
 
 @dataclass(frozen=True)
+class Paper:
+    """That an exam was done on paper. by: who examined, as typed; entered_at: with its offset."""
+
+    by: str
+    entered_at: datetime
+
+
+@dataclass(frozen=True)
 class ReportInput:
     """One exam with its assessment, ready to be put on paper.
 
     started_at, printed_at: with their offset, printed as given; the age is that on the day of
-    started_at. recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
+    started_at, which is when the patient was examined. paper: where that was done on paper.
+    recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
     stations whose rest was marked normal in one step. demo: invented data. impression, plan: in the
     physician's words, empty until written. decisions: on next steps. acknowledged: emergencies;
     confirmed: a nurse's findings. pathways: the clinic's own words by the id of a warning or a next
@@ -55,6 +64,7 @@ class ReportInput:
     exam: Exam
     assessment: Assessment
     clinic: str
+    paper: Paper | None = None
     demo: bool = False
     impression: str = ""
     plan: str = ""
@@ -69,8 +79,11 @@ class ReportInput:
         check_signed(
             self.state, self.exam_id, self.assessment.knowledge, self.signature, self.amendments
         )
-        for name in ("started_at", "printed_at"):
-            if getattr(self, name).utcoffset() is None:
+        moments = {"started_at": self.started_at, "printed_at": self.printed_at}
+        if self.paper is not None:
+            moments["entered_at"] = self.paper.entered_at
+        for name, moment in moments.items():
+            if moment.utcoffset() is None:
                 raise ValueError(f"{name}: a time without its offset")
 
 

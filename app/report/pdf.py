@@ -17,7 +17,7 @@ from app.exam.vocabulary import GRADE_WORDS, GRADES
 from app.knowledge.load import Knowledge
 from app.report.grid import GridStation, full_grid
 from app.report.page import Banner, ReportInput, banner
-from app.report.phrases import clean, day, moment
+from app.report.phrases import clean, day, moment, on_paper_words
 from app.report.references import Checked, Reference, References
 from app.report.signed import (
     AmendmentLines,
@@ -104,7 +104,7 @@ def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
         short_banner=banner(report, most=_MOST_IN_RUNNING_HEAD),
         clinic=clean(report.clinic),
         exam_id=clean(report.exam_id, most=40),
-        started=moment(report.started_at),
+        started=_examined(report),
         printed=moment(report.printed_at),
         printed_iso=report.printed_at.isoformat(timespec="seconds"),
         demo=report.demo,
@@ -119,6 +119,13 @@ def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
         sources=references.lines,
         checked=references.checked,
     )
+
+
+def _examined(report: ReportInput) -> str:
+    examined, paper = moment(report.started_at), report.paper
+    if paper is None:
+        return examined
+    return on_paper_words(examined, clean(paper.by), moment(paper.entered_at))
 
 
 def bundled(url: str) -> Path:

@@ -59,6 +59,11 @@ def moment(when: datetime) -> str:
     return f"{day(when)} {when:%H:%M} {zone}"
 
 
+def on_paper_words(examined: str, by: str, entered: str) -> str:
+    """When an exam was done that was entered later: `… on paper by A. Example, entered …`."""
+    return f"{examined} on paper by {by}, entered {entered}"
+
+
 def age_on(birth_date: date, when: date) -> int:
     """Whole years on that day."""
     birthday_is_ahead = (when.month, when.day) < (birth_date.month, birth_date.day)

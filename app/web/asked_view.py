@@ -12,11 +12,11 @@ from app.assess.words import fall_level_words, level_words, side_words, urgency_
 from app.exam.record import Value
 from app.exam.vocabulary import Finding, Scale, vocabulary
 from app.knowledge.load import Knowledge
-from app.report.phrases import day, value_words
+from app.report.phrases import value_words
 from app.store.exams import ExamRecord
 from app.web.knowledge_pages import AskedPage, EffectView, OutcomeView
 from app.web.sheet import sheet_path
-from app.web.wording import local, who
+from app.web.wording import exam_time, local, who
 
 _CALCULATED = "It is a number that the rule calculates with, together with others."
 _TOGETHER = (
@@ -28,16 +28,16 @@ _TOGETHER = (
 def asked_page(held: ExamRecord, finding_id: str, known: Knowledge) -> AskedPage:
     """Why one finding is asked for, and what each answer would do."""
     finding = vocabulary()[finding_id]
-    started = local(held.started_at)
+    examined = local(held.examined_at)
     effects = effects_of(held.exam, known, finding_id)
     side = f"-{effects[0].side}" if effects and effects[0].side else ""
     return AskedPage(
         title=f"Why next: {finding.label}",
-        who=who(held.patient, started.date()),
+        who=who(held.patient, examined.date()),
         exam_id=held.id,
         sheet=sheet_path(held.id, ""),
         place=f"c-{finding_id}{side}",
-        examined=f"{day(started)} {started:%H:%M}, as recorded up to now",
+        examined=f"{exam_time(held)}, as recorded up to now",
         version=known.version,
         finding=finding.label,
         hint=finding.hint,

@@ -1,13 +1,14 @@
 """The audit in words: what somebody did, and what more is known of it."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from app.report.phrases import day
 from app.store.audit_list import Happened
 from app.web.admin_pages import AuditLine
 from app.web.noted import IN_EMERGENCY
-from app.web.wording import local
+from app.web.wording import local, minute
 
 # Every act that the program notes, in words that follow a name.
 ACTIONS: Mapping[str, str] = {
@@ -46,6 +47,8 @@ ACTIONS: Mapping[str, str] = {
 # What a fact is called where its own name is no word; "" where the value says it all.
 _CALLED = {
     "account": "",
+    "examined_at": "examined on paper",
+    "examined_by": "by",
     "is_active": "may sign in",
     "is_set": "set",
     "printed_name": "name",
@@ -85,6 +88,8 @@ def audit_line(each: Happened, names: Mapping[str, str]) -> AuditLine:
 def _fact(name: str, value: Any, names: Mapping[str, str]) -> str:
     if name == "account":
         value = names.get(value, value)
+    if name == "examined_at":
+        value = minute(datetime.fromisoformat(value))
     words = _CALLED.get(name, name.replace("_", " "))
     return f"{words} {_plain(value)}".strip()
 

@@ -12,7 +12,7 @@ from app.assess.assessment import Assessment
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
 from app.report.note import text_note
-from app.report.page import Person, ReportInput
+from app.report.page import Paper, Person, ReportInput
 from app.report.pdf import pdf
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading
@@ -59,7 +59,7 @@ def show_note(request: Request, exam_id: str) -> Response:
     page = NotePage(
         title="Note",
         exam_id=held.id,
-        who=who(held.patient, local(held.started_at).date()),
+        who=who(held.patient, local(held.examined_at).date()),
         note=text,
     )
     return show(request, "note.html", page)
@@ -144,7 +144,8 @@ def report_of(
         exam_id=held.id,
         state=more.pop("state", held.state),
         reason=held.reason,
-        started_at=local(held.started_at),
+        started_at=local(held.examined_at),
+        paper=_paper(held),
         printed_at=local(printed_at),
         recorded_by=tuple(f"{name}, {role}" for name, role in dict.fromkeys(recorders)),
         bulk_stations=tuple(station.id for station in stations if station.id in bulk),
@@ -155,3 +156,9 @@ def report_of(
         **({} if review is None else settled(held, review, found)),
         **more,
     )
+
+
+def _paper(held: ExamRecord) -> Paper | None:
+    if held.on_paper is None:
+        return None
+    return Paper(held.on_paper.examined_by, entered_at=local(held.started_at))

@@ -38,7 +38,7 @@ from app.web.sheet import (
     stations_in,
 )
 from app.web.sheet_view import CountView, ExamState, MedicinesView, Message
-from app.web.wording import local, who
+from app.web.wording import exam_time, local, who
 
 MEDICINES_DOM = "medicines"
 # Offered while a reason is typed; common practice.
@@ -108,10 +108,10 @@ def exam_page(
     shown = Shown(
         record, answer.typed, answer.messages, measured_views(record.exam), writes=writes, last=last
     )
-    started = local(record.started_at)
-    person = who(record.patient, started.date())
+    examined = local(record.examined_at)
+    person = who(record.patient, examined.date())
     return ExamPage(
-        title=f"Exam of {day(started)}",
+        title=f"Exam of {day(examined)}",
         faults=_summary(answer),
         exam_id=record.id,
         part=part,
@@ -120,7 +120,7 @@ def exam_page(
         who=person,
         state=state or state_view(record.state),
         reason=record.reason,
-        started=f"{day(started)} {started:%H:%M}",
+        started=exam_time(record),
         status=SaveStatus("NOT SAVED", is_saved=False)
         if answer.is_refused
         else SaveStatus(last_saved(record)),

@@ -113,6 +113,22 @@ class Field:
 EMPTY = Field()
 
 
+@dataclass(frozen=True)
+class PaperFields:
+    """What is asked of an exam that was done on paper. days: how long ago it may be."""
+
+    examined_on: Field
+    examined_time: Field
+    examined_by: Field
+    days: int
+
+    @property
+    def is_open(self) -> bool:
+        """Whether any of it is filled in, and so must be seen."""
+        fields = (self.examined_on, self.examined_time, self.examined_by)
+        return any(each.value or each.fault for each in fields)
+
+
 @dataclass(frozen=True, kw_only=True)
 class NewPatientPage(Page):
     """patient_new.html."""
@@ -123,6 +139,7 @@ class NewPatientPage(Page):
     birth_date: Field
     sex: Field
     reason: Field
+    paper: PaperFields
     # Where the chart number is taken: the person who has it.
     taken_by: Who | None = None
 
@@ -135,6 +152,7 @@ class PatientPage(Page):
     exams: tuple[ExamLine, ...]
     may_start: bool
     reason: Field
+    paper: PaperFields
 
 
 @dataclass(frozen=True)

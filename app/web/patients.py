@@ -1,6 +1,7 @@
 """Patients: a new one with their first exam, and one with all their exams."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request
@@ -8,6 +9,7 @@ from starlette.responses import Response
 
 from app.store.engine import reading, writing
 from app.store.exams import exams_of, start_exam
+from app.store.on_paper import LONGEST_AGO, PAPER_FIELDS, check_on_paper
 from app.store.patients import PatientCard, add_patient, check_patient, find_patients, patient
 from app.store.refusals import BadForm
 from app.web.allowed import may, require
@@ -16,9 +18,9 @@ from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields
 from app.web.identity import SignedIn
 from app.web.noted import noted
-from app.web.pages import Fault, Field, NewPatientPage, PatientPage, Who
+from app.web.pages import NewPatientPage, PaperFields, PatientPage, Who
 from app.web.sheet import part_for, sheet_path
-from app.web.wording import exam_line, sentence, today, who
+from app.web.wording import exam_line, today, who
 
 router = APIRouter()
 
@@ -39,20 +41,24 @@ def save_new_patient(request: Request, form: FormFields) -> Response:
     """Add the patient, start their exam and open its sheet: all of it or nothing."""
     require(request, "patient", "write")
     me = require(request, "exam", "write")
+    raw = {name: form.get(name, "") for name in (*_FIELDS, *PAPER_FIELDS)}
+    now = datetime.now(UTC)
     faults: dict[str, str] = {}
-    raw = {name: form.get(name, "") for name in _FIELDS}
     if not raw["sex"]:
         faults["sex"] = "Choose one; “not recorded” is an answer"
     try:
-        checked = check_patient(raw | {"sex": raw["sex"].replace(NOT_RECORDED, "")}, today())
+        # Whatever is wrong with the other, the form comes back with the faults of both.
+        with _gathered(faults):
+            checked = check_patient(raw | {"sex": raw["sex"].replace(NOT_RECORDED, "")}, today())
+        with _gathered(faults):
+            paper = check_on_paper(raw, now)
         if faults:
             raise BadForm(faults)
-        now = datetime.now(UTC)
         with writing(request.app.state.engine) as session:
             card = add_patient(session, checked, now, actor=me.recorder)
-            exam = start_exam(session, card.id, me.recorder, raw["reason"], now)
+            exam = start_exam(session, card.id, me.recorder, raw["reason"], now, paper)
     except BadForm as bad:
-        return _refused(request, me, raw, faults | bad.faults)
+        return _refused(request, me, raw, bad.faults)
     return see_other(sheet_path(exam.id, part_for("", me.role)))
 
 
@@ -60,7 +66,7 @@ def save_new_patient(request: Request, form: FormFields) -> Response:
 def show_patient(request: Request, patient_id: str) -> Response:
     """A patient with their exams."""
     me = require(request, "patient", "read")
-    page = _patient_page(request, me, patient_id, Field())
+    page = _patient_page(request, me, patient_id, {}, {})
     noted(request, me, "read", patient_id=patient_id)
     return show(request, "patient.html", page)
 
@@ -69,15 +75,25 @@ def show_patient(request: Request, patient_id: str) -> Response:
 def save_exam(request: Request, patient_id: str, form: FormFields) -> Response:
     """Start another exam and open its sheet."""
     me = require(request, "exam", "write")
-    reason = form.get("reason", "")
+    raw = {name: form.get(name, "") for name in ("reason", *PAPER_FIELDS)}
+    now = datetime.now(UTC)
     try:
+        paper = check_on_paper(raw, now)
         with writing(request.app.state.engine) as session:
-            exam = start_exam(session, patient_id, me.recorder, reason, datetime.now(UTC))
+            exam = start_exam(session, patient_id, me.recorder, raw["reason"], now, paper)
     except BadForm as bad:
-        fault = sentence(bad.faults["reason"])
-        page = _patient_page(request, me, patient_id, Field(reason, fault))
+        page = _patient_page(request, me, patient_id, raw, bad.faults)
         return show(request, "patient.html", page, status=422)
     return see_other(sheet_path(exam.id, part_for("", me.role)))
+
+
+@contextmanager
+def _gathered(faults: dict[str, str]) -> Iterator[None]:
+    """Go on after a form that cannot be accepted, with what is wrong in it."""
+    try:
+        yield
+    except BadForm as bad:
+        faults.update(bad.faults)
 
 
 def _refused(
@@ -108,24 +124,33 @@ def _new_patient_page(
     faults: Mapping[str, str],
     taken_by: Who | None = None,
 ) -> NewPatientPage:
-    fields = fields_of(_FIELDS, raw, faults)
+    fields, paper = fields_of(_FIELDS, raw, faults), fields_of(PAPER_FIELDS, raw, faults)
     return NewPatientPage(
         title="New patient",
-        faults=summary_of(fields),
+        faults=summary_of(fields | paper),
         taken_by=taken_by,
+        paper=PaperFields(**paper, days=LONGEST_AGO.days),
         **fields,
     )
 
 
-def _patient_page(request: Request, me: SignedIn, patient_id: str, reason: Field) -> PatientPage:
+def _patient_page(
+    request: Request,
+    me: SignedIn,
+    patient_id: str,
+    raw: Mapping[str, str],
+    faults: Mapping[str, str],
+) -> PatientPage:
     with reading(request.app.state.engine) as session:
         card = patient(session, patient_id)
         rows = exams_of(session, patient_id)
+    fields, paper = fields_of(("reason",), raw, faults), fields_of(PAPER_FIELDS, raw, faults)
     return PatientPage(
         title="Patient",
-        faults=(Fault("reason", reason.fault),) if reason.fault else (),
+        faults=summary_of(fields | paper),
         who=who(card, today()),
         exams=tuple(exam_line(row) for row in rows),
         may_start=may(me, "exam", "write"),
-        reason=reason,
+        paper=PaperFields(**paper, days=LONGEST_AGO.days),
+        **fields,
     )

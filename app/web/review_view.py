@@ -12,7 +12,7 @@ from app.knowledge.mentions import label_of
 from app.report.coverage import coverage
 from app.report.grid import GridStation, full_grid
 from app.report.listing import not_examined_words, others_words, untestable_groups
-from app.report.phrases import by_finding, capital, clean, day, folded
+from app.report.phrases import by_finding, capital, clean, folded
 from app.store.clinic_settings import ClinicSettings
 from app.store.exams import ExamRecord
 from app.store.review import Review
@@ -30,7 +30,7 @@ from app.web.review_pages import (
     SuggestionView,
 )
 from app.web.reviewing import Emergency, Points, Suggestion, ToConfirm, points
-from app.web.wording import STATE_WORDS, local, who
+from app.web.wording import STATE_WORDS, exam_time, local, who
 
 MEANING = (
     "I examined this patient or reviewed the findings recorded here, and this summary is mine."
@@ -78,7 +78,7 @@ def review_page(
     """The page on which an exam is reviewed and signed."""
     typed = typed or Typed()
     held, review, settled = reviewed.held, reviewed.review, reviewed.points
-    started = local(held.started_at)
+    examined = local(held.examined_at)
     # Those of the emergencies stand in their own boxes.
     own = {each.raised.id for each in settled.emergencies}
     pathways = {
@@ -97,9 +97,9 @@ def review_page(
         exam_id=held.id,
         revision=held.revision if typed.seen is None else typed.seen,
         saved=held.revision,
-        who=who(held.patient, started.date()),
+        who=who(held.patient, examined.date()),
         state=STATE_WORDS[held.state],
-        started=f"{day(started)} {started:%H:%M}",
+        started=exam_time(held),
         reason=held.reason,
         status=status or SaveStatus("all saved"),
         emergencies=tuple(_emergency(each, reviewed, known) for each in settled.emergencies),

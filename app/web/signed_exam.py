@@ -29,7 +29,7 @@ from app.web.identity import SignedIn
 from app.web.review_pages import AmendPage, SignedPage, SignedPiece
 from app.web.review_view import entered
 from app.web.sign import Act, block_of, signed_report
-from app.web.wording import STATE_WORDS, local, who
+from app.web.wording import STATE_WORDS, exam_time, local, who
 
 router = APIRouter()
 
@@ -45,13 +45,13 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
     """The page of a signed exam; nothing on it can be entered."""
     with reading(request.app.state.engine) as session:
         pieces = signatures(session, held.id)
-    started = local(held.started_at)
+    examined = local(held.examined_at)
     page = SignedPage(
-        title=f"Exam of {day(started)}",
+        title=f"Exam of {day(examined)}",
         exam_id=held.id,
-        who=who(held.patient, started.date()),
+        who=who(held.patient, examined.date()),
         state=STATE_WORDS[held.state],
-        started=f"{day(started)} {started:%H:%M}",
+        started=exam_time(held),
         reason=held.reason,
         pieces=_pieces(pieces),
         note=note_of(pieces[-1]),
@@ -174,7 +174,7 @@ def _form(
         title="Add to a signed exam",
         faults=summary_of(fields),
         exam_id=held.id,
-        who=who(held.patient, local(held.started_at).date()),
+        who=who(held.patient, local(held.examined_at).date()),
         after=pieces[-1].number,
         pieces=_pieces(pieces),
         meaning=MEANING,

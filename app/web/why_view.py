@@ -25,7 +25,7 @@ from app.knowledge.model import Category, WarningRule
 from app.knowledge.terms import STATUS_WORDS
 from app.knowledge.words import capital
 from app.logic.truth import UNKNOWN, YES
-from app.report.phrases import by_finding, day, folded, value_words
+from app.report.phrases import by_finding, folded, value_words
 from app.store.exams import ExamRecord
 from app.web.knowledge_pages import (
     CautionView,
@@ -36,7 +36,7 @@ from app.web.knowledge_pages import (
     WhyPage,
 )
 from app.web.sheet import sheet_path
-from app.web.wording import local, who
+from app.web.wording import exam_time, local, who
 
 # More changes than this are folded away.
 MOST_CHANGES = 6
@@ -135,7 +135,7 @@ def why_falls(held: ExamRecord, part: str, known: Knowledge) -> WhyPage:
 def _page(
     held: ExamRecord, part: str, told: Explanation, known: Knowledge, *, group: str, **more: Any
 ) -> WhyPage:
-    started = local(held.started_at)
+    examined = local(held.examined_at)
     rule = named(group, told.rule if group != "falls" else "", known)
     parts = told.requirement or tuple(t.condition for t in told.tiers if t.condition)
     unsure = told.truth is YES and any(each.truth is UNKNOWN for each in told.requirement)
@@ -148,9 +148,9 @@ def _page(
     }
     return WhyPage(
         title=f"Why: {rule.label}",
-        who=who(held.patient, started.date()),
+        who=who(held.patient, examined.date()),
         sheet=sheet_path(held.id, part),
-        examined=f"{day(started)} {started:%H:%M}, as recorded up to now",
+        examined=f"{exam_time(held)}, as recorded up to now",
         version=known.version,
         named=rule,
         meaning=_MEANING[group],

@@ -2,8 +2,9 @@
 
 from datetime import date, datetime
 
-from app.report.phrases import age_on, clean, day
+from app.report.phrases import age_on, clean, day, on_paper_words
 from app.store.exams import WorklistRow
+from app.store.on_paper import Examined
 from app.store.patients import PatientCard
 from app.web.pages import ExamLine, Who
 
@@ -30,13 +31,12 @@ def who(card: PatientCard, today: date) -> Who:
 
 def exam_line(row: WorklistRow) -> ExamLine:
     """An exam in a list."""
-    started = local(row.started_at)
     return ExamLine(
         id=row.exam_id,
-        who=who(row.patient, started.date()),
+        who=who(row.patient, local(row.examined_at).date()),
         state=STATE_WORDS[row.state],
         reason=row.reason,
-        started=f"{day(started)} {started:%H:%M}",
+        started=exam_time(row),
         progress=_progress(row),
     )
 
@@ -44,10 +44,23 @@ def exam_line(row: WorklistRow) -> ExamLine:
 def _progress(row: WorklistRow) -> str:
     if row.last_recorded_at is None:
         return f"started by {row.started_by}, nothing recorded yet"
-    last = local(row.last_recorded_at)
     entries = "1 entry" if row.entry_count == 1 else f"{row.entry_count} entries"
     by = f" by {', '.join(row.recorders)}" if len(row.recorders) > 1 else ""
-    return f"{entries}{by}, the last by {row.last_recorded_by} on {day(last)} {last:%H:%M}"
+    return f"{entries}{by}, the last by {row.last_recorded_by} on {minute(row.last_recorded_at)}"
+
+
+def exam_time(held: Examined) -> str:
+    """When a patient was examined; where that was on paper, by whom, and when it was entered."""
+    examined, paper = minute(held.examined_at), held.on_paper
+    if paper is None:
+        return examined
+    return on_paper_words(examined, clean(paper.examined_by), minute(held.started_at))
+
+
+def minute(moment: datetime) -> str:
+    """A moment as it stands in the pages, by the clocks of the clinic."""
+    at = local(moment)
+    return f"{day(at)} {at:%H:%M}"
 
 
 def local(moment: datetime) -> datetime:
