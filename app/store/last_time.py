@@ -3,19 +3,19 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import case
+from sqlalchemy import case, func
 from sqlmodel import Session, col, select
 
 from app.store.exams import OPEN_STATES, ExamRecord, exam_record
-from app.store.tables import ExamRow
+from app.store.tables import ExamRow, OnPaperRow
 
 
 @dataclass(frozen=True)
 class LastTime:
     """The exam to look back to.
 
-    passed_over: when the newest exam began that is later than this one and not signed, None where
-    there is none.
+    passed_over: when the newest exam was done that is later than this one and not signed, None
+    where there is none.
     """
 
     record: ExamRecord
@@ -35,11 +35,14 @@ def last_time(session: Session, exam: ExamRecord) -> LastTime | None:
     Raises: Unreadable.
     """
     is_open = case((col(ExamRow.state).in_(OPEN_STATES), 1), else_=0)
+    # One that was done on paper stands where it was done, not where it was entered.
+    examined_at = func.coalesce(OnPaperRow.examined_at, ExamRow.started_at)
     earlier = (
-        select(ExamRow.id, ExamRow.started_at, ExamRow.state)
+        select(ExamRow.id, examined_at, ExamRow.state)
+        .outerjoin(OnPaperRow, col(OnPaperRow.exam_id) == col(ExamRow.id))
         .where(ExamRow.patient_id == exam.patient.id)
-        .where(col(ExamRow.started_at) < exam.started_at, col(ExamRow.revision) > 0)
-        .order_by(is_open, col(ExamRow.started_at).desc(), col(ExamRow.id))
+        .where(examined_at < exam.examined_at, col(ExamRow.revision) > 0)
+        .order_by(is_open, examined_at.desc(), col(ExamRow.id))
     )
     found = session.exec(earlier).all()
     if not found:

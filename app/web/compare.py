@@ -13,7 +13,6 @@ from app.assess.compared import is_measured
 from app.knowledge.course import NO_FIGURE
 from app.knowledge.load import knowledge
 from app.report.course import Visit, course
-from app.report.phrases import day
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading
 from app.store.exams import ExamRecord, WorklistRow, exam_record, exams_of
@@ -28,7 +27,7 @@ from app.web.last_time import NOT_SIGNED
 from app.web.noted import noted
 from app.web.pages import Fault
 from app.web.signed_exam import assessed_when_signed
-from app.web.wording import STATE_WORDS, local, today, who
+from app.web.wording import STATE_WORDS, exam_time, local, today, who
 
 router = APIRouter()
 
@@ -79,7 +78,7 @@ def show_course(request: Request, patient_id: str) -> Response:
         exams = [exam_record(session, row.exam_id) for row in rows]
     noted(request, me, "read", patient_id=patient_id, page="course")
     visits = [
-        Visit(each.exam, local(each.started_at), each.state in SIGNED_STATES) for each in exams
+        Visit(each.exam, local(each.examined_at), each.state in SIGNED_STATES) for each in exams
     ]
     plots = course(visits, knowledge()) if len(visits) > 1 else ()
     page = CoursePage(
@@ -112,14 +111,14 @@ def _chosen(
     # Beside one that was chosen: an earlier one, and a signed one before others.
     recorded.sort(
         key=lambda row: (
-            any(row.started_at > each.started_at for each in named),
+            any(row.examined_at > each.examined_at for each in named),
             row.state not in SIGNED_STATES,
         )
     )
     both = [*named, *recorded][:2]
     if len(both) < 2:
         return None
-    earlier, later = sorted(both, key=lambda row: (row.started_at, row.exam_id))
+    earlier, later = sorted(both, key=lambda row: (row.examined_at, row.exam_id))
     return earlier, later
 
 
@@ -151,8 +150,7 @@ def _compare_page(
 
 
 def _choice(row: WorklistRow) -> ExamChoice:
-    at = local(row.started_at)
-    return ExamChoice(row.exam_id, f"{day(at)} {at:%H:%M}, {_state(row.state)}")
+    return ExamChoice(row.exam_id, f"{exam_time(row)}, {_state(row.state)}")
 
 
 def _state(state: str) -> str:
@@ -162,10 +160,9 @@ def _state(state: str) -> str:
 
 def _head(judged: Judged) -> ExamHead:
     held, version = judged.held, judged.assessment.knowledge
-    at = local(held.started_at)
     return ExamHead(
         id=held.id,
-        when=f"{day(at)} {at:%H:%M}",
+        when=exam_time(held),
         state=_state(held.state),
         is_signed=judged.is_signed,
         is_amended=held.state == "amended",

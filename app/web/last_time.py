@@ -33,7 +33,7 @@ def last_time_view(last: LastTime, exam_id: str) -> LastTimeView:
     """What the head of the sheet says of it."""
     return LastTimeView(
         exam_id=last.record.id,
-        when=day(local(last.record.started_at)),
+        when=day(local(last.record.examined_at)),
         state=STATE_WORDS[last.record.state] if last.is_signed else NOT_SIGNED,
         is_signed=last.is_signed,
         is_amended=last.record.state == "amended",
@@ -48,7 +48,7 @@ def last_view(last: LastTime | None, cell: Cell) -> LastView | None:
     if last is None or recorded is None:
         return None
     finding = vocabulary()[cell[0]]
-    when = day(local(last.record.started_at))
+    when = day(local(last.record.examined_at))
     signed = "" if last.is_signed else f", {NOT_SIGNED}"
     if isinstance(recorded, Untestable):
         return LastView(f"last{signed}: {CANNOT}", f"last time, {when}{signed}: {CANNOT}")

@@ -9,6 +9,7 @@ from app.exam.vocabulary import Side
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord, start_exam
 from app.store.last_time import LastTime, last_time
+from app.store.on_paper import OnPaper
 from app.store.tables import ExamRow
 from tests.store.clinic import NOW, NURSE, a_patient, write
 
@@ -68,3 +69,22 @@ def test_where_none_is_signed_the_newest_says_that_it_is_not(engine: Engine) -> 
 
     assert found
     assert (newest.id, False, None) == (found.record.id, found.is_signed, found.passed_over)
+
+
+def test_an_exam_on_paper_stands_where_it_was_done(engine: Engine) -> None:
+    """Not where it was entered: neither as the time before, nor with a time before of its own."""
+    patient_id = a_patient(engine).id
+    first = an_exam(engine, patient_id, 20, "signed")
+    second = an_exam(engine, patient_id, 10, "signed")
+    with writing(engine) as session:
+        paper = OnPaper(NOW - 15 * DAY, "Dr Per Prøve")
+        typed = start_exam(session, patient_id, NURSE, "", NOW - DAY, paper)
+    typed = write(engine, typed.id, {("drift", Side.RIGHT): 1}, 0, now=NOW - DAY)
+
+    between, after = before(engine, typed), before(engine, an_exam(engine, patient_id, 0))
+
+    assert between
+    assert (first.id, None) == (between.record.id, between.passed_over)
+    assert after
+    # The typed one is not signed, and older than the newest signed one.
+    assert (second.id, None) == (after.record.id, after.passed_over)

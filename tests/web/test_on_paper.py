@@ -39,7 +39,8 @@ def test_every_page_about_the_exam_says_so(clinic: Clinic) -> None:
     exam_id = on_paper(clinic)
     clinic.sheet(exam_id, {"value.rest_tremor_hand.left": "2", "value.finger_tap_slow.left": "2"})
     patient = f"/patients/{clinic.stored(exam_id).patient.id}"
-    for path in ("/", patient, f"/exams/{exam_id}", f"/exams/{exam_id}/review"):
+    exam = f"/exams/{exam_id}"
+    for path in ("/", patient, f"{patient}/compare", exam, f"{exam}/review"):
         assert SAYS in plain(clinic.get(path)), path
     why = re.findall(r'href="(/exams/\w+/why/[^"]+)"', clinic.get(f"/exams/{exam_id}").text)
     assert SAYS in plain(clinic.get(unescape(why[0])))
