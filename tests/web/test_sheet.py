@@ -72,7 +72,8 @@ def test_every_station_with_sides_says_both_in_full(clinic: Clinic, exam_id: str
         block = text.partition(f'<section class="station" id="{station.id}"')[2]
         block = block.partition("</section>")[0]
         has_sides = any(finding.paired for finding in vocabulary().at(station.id))
-        heads = re.findall(r"(RIGHT|LEFT) \(patient’s\)", block)
+        columns = "".join(re.findall(r'<p class="columns">.*?</p>', block))
+        heads = re.findall(r"(RIGHT|LEFT) \(patient’s\)", columns)
 
         assert (["RIGHT", "LEFT"] if has_sides else []) == heads, station.id
 
