@@ -7,20 +7,20 @@ import pytest
 
 from app.settings import ROOT, WAY_BACK, Settings
 
-GUIDES = sorted((ROOT / "docs" / "guides").glob("*.md"))
+GUIDES = sorted((ROOT / "docs" / "guide").glob("*.md"))
 EVERY = {f"EVENHAND_{name.upper()}" for name in Settings.model_fields}
 
 
 def test_every_setting_is_explained() -> None:
     """One that nobody knows of is set by nobody."""
-    text = (ROOT / "docs" / "guides" / "settings.md").read_text()
+    text = (ROOT / "docs" / "guide" / "settings.md").read_text()
 
     assert EVERY == set(re.findall(r"^\| `(EVENHAND_\w+)` \|", text, re.M))
 
 
 def test_what_a_server_does_unless_told_otherwise_is_what_it_does() -> None:
     """A clinic that reads “this machine alone” relies on it."""
-    text = (ROOT / "docs" / "guides" / "settings.md").read_text()
+    text = (ROOT / "docs" / "guide" / "settings.md").read_text()
     told = dict(re.findall(r"^\| `EVENHAND_(\w+)` \| `([^`]*)` \|", text, re.M))
     defaults = Settings(_env_file=None).model_dump()
 
@@ -32,7 +32,7 @@ def test_what_a_server_does_unless_told_otherwise_is_what_it_does() -> None:
 
 def test_the_address_to_register_is_the_one_that_is_used() -> None:
     """A provider compares it to the letter."""
-    text = (ROOT / "docs" / "guides" / "identity-provider.md").read_text()
+    text = (ROOT / "docs" / "guide" / "identity-provider.md").read_text()
 
     assert f"https://evenhand.clinic.example{WAY_BACK}" in text
 
@@ -45,4 +45,4 @@ def test_a_guide_names_what_exists_and_is_found(guide: Path) -> None:
 
     assert set() == set(re.findall(r"EVENHAND_[A-Z_]*[A-Z]", text)) - EVERY
     assert [] == [link for link in linked if not (guide.parent / link).is_file()]
-    assert f"(docs/guides/{guide.name})" in (ROOT / "README.md").read_text()
+    assert f"(docs/guide/{guide.name})" in (ROOT / "README.md").read_text()
