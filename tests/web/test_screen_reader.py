@@ -9,7 +9,7 @@ from typing import Any
 from playwright.sync_api import Page, expect
 
 from app.settings import ROOT
-from tests.web.clinic import PASSWORD, PERSON
+from tests.web.clinic import PASSWORD
 from tests.web.visitor import Visitor
 
 WALK = ROOT / "docs" / "guide" / "screen-reader.md"
@@ -47,12 +47,6 @@ class Walk:
     def listen(self, part: str, page: Page) -> None:
         """Add what the page hands over now."""
         self.heard[part] = f"{self.heard.get(part, '')}\n{handed_over(page)}"
-
-    def press(self, part: str, page: Page, *keys: str) -> None:
-        """Press keys, and listen after each."""
-        for key in keys:
-            page.keyboard.press(key)
-            self.listen(part, page)
 
 
 def focused(page: Page) -> str | None:
@@ -99,14 +93,20 @@ def _sheet(walk: Walk, nurse: Visitor) -> None:
     page = nurse.page
     walk.listen("Sheet", page)
     assert "How it began" == focused(page)
-    walk.press("Sheet", page, "PageDown", "PageDown")
+    page.keyboard.press("PageDown")
+    page.keyboard.press("PageDown")
     assert "Rise from a chair" == focused(page)
     for _ in range(4):
         page.keyboard.press("ArrowDown")
     assert "Reduced arm swing, RIGHT" == focused(page)
     page.keyboard.press("2")
     assert "Reduced arm swing, LEFT" == focused(page)
-    walk.press("Sheet", page, "ArrowLeft", "?", "Escape", "x")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("?")
+    walk.listen("Sheet", page)
+    page.keyboard.press("Escape")
+    page.keyboard.press("x")
+    walk.listen("Sheet", page)
     page.keyboard.type("pain")
     page.keyboard.press("Enter")
     nurse.expect_saved()
@@ -117,13 +117,13 @@ def _sheet(walk: Walk, nurse: Visitor) -> None:
     page.keyboard.press("r")
     nurse.expect_saved()
     assert "Steps for a half turn" == focused(page)
-    walk.press("Sheet", page, "ArrowUp")
     watch = page.locator("[data-cell=c-tug_s] .watch-press")
-    watch.focus()
-    walk.press("Sheet", page, "Space")
+    watch.press("Space")
+    walk.listen("Sheet", page)
     page.clock.run_for(2000)
-    walk.press("Sheet", page, "Space")
+    page.keyboard.press("Space")
     nurse.expect_saved()
+    walk.listen("Sheet", page)
 
 
 def _emergency(walk: Walk, nurse: Visitor) -> None:
@@ -143,7 +143,6 @@ def _two(walk: Walk, nurse: Visitor, colleague: Page) -> None:
     expect(page.locator("#here")).to_contain_text("is here")
     walk.listen("Two at one exam", page)
     keep.press("Space")
-    walk.listen("Two at one exam", page)
     assert "Staggers or veers" == focused(page)
 
 
@@ -188,16 +187,4 @@ def _signing(walk: Walk, page: Page) -> None:
     page.locator("#sign").click()
     expect(page.locator("#faults")).to_be_visible()
     page.wait_for_load_state()
-    walk.listen("Signing", page)
-    for tick in page.locator(".tick input").all():
-        tick.check()
-    page.get_by_label("Plan", exact=True).fill("Sent on now.")
-    for taken in page.locator(".suggestion input[value=taken]").all():
-        taken.evaluate("answer => answer.click()")
-    initials = PERSON["given_name"][0] + PERSON["family_name"][0]
-    page.locator("#initials").fill(initials)
-    page.locator("#birth_year").fill(PERSON["birth_date"][:4])
-    page.locator("#password").fill(PASSWORD)
-    page.locator("#sign").click()
-    expect(page.get_by_role("heading", name="Signed", exact=True)).to_be_visible()
     walk.listen("Signing", page)
