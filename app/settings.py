@@ -38,7 +38,7 @@ class Settings(BaseSettings):
     plain_http: bool = False
     # The address that browsers use, as in https://evenhand.clinic.example; for the provider only.
     address: str = ""
-    # The clinic's identity provider; docs/guides/identity-provider.md.
+    # The clinic's identity provider; docs/guide/identity-provider.md.
     oidc_issuer: str = ""
     oidc_client_id: str = ""
     oidc_client_secret: SecretStr = SecretStr("")

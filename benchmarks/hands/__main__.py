@@ -10,7 +10,7 @@ from playwright.sync_api import Page
 from benchmarks.hands import baselines, cases
 from benchmarks.hands.hand import Hand
 from benchmarks.hands.model import Count
-from benchmarks.hands.serving import PASSWORD, new_exam, pages, served
+from benchmarks.serving import PHYSICIAN, new_exam, pages, served
 
 
 def main() -> None:
@@ -21,7 +21,7 @@ def main() -> None:
         graded = cases.parkinsonism(slow)
         cases.wait_until_saved(desk)
         signing = Hand(desk)
-        cases.review_and_sign(signing, "EV", "1951", PASSWORD)
+        cases.review_and_sign(signing, "EV", "1951", PHYSICIAN[1])
         new_exam(desk, "HANDS-3")
         desk.goto(f"{desk.url.partition('?')[0]}?part=nurse")
         nurse = Hand(desk)

@@ -1,5 +1,6 @@
-"""The demonstration clinic on a database of its own, and its physician at a browser."""
+"""The demonstration clinic on a database of its own, and its people at a browser."""
 
+import os
 import shutil
 import socket
 import threading
@@ -9,15 +10,17 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import uvicorn
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from app.main import create_app
 from app.settings import Settings
 
-PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
+PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-background-networking")
-# Of seed_demo/clinic.toml.
-NAME, PASSWORD = "demo-physician", "querrowick-physician"
+# Sign-in names and passwords of seed_demo/clinic.toml.
+NURSE = ("demo-nurse", "querrowick-nurse")
+PHYSICIAN = ("demo-physician", "querrowick-physician")
+ADMINISTRATOR = ("demo-administrator", "querrowick-administrator")
 
 
 @contextmanager
@@ -39,11 +42,20 @@ def served() -> Iterator[str]:
 
 
 @contextmanager
-def pages(address: str) -> Iterator[tuple[Page, Page]]:
-    """The physician at a desk (1280 by 720) and with a tablet (768 by 1024)."""
-    program = next(filter(None, map(shutil.which, PROGRAMS)))
+def chromium() -> Iterator[Browser]:
+    """The Chromium of this machine."""
+    named = os.environ.get("EVENHAND_TEST_CHROMIUM")
+    program = named or next(filter(None, map(shutil.which, PROGRAMS)))
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=program, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def pages(address: str) -> Iterator[tuple[Page, Page]]:
+    """The physician at a desk (1280 by 720) and with a tablet (768 by 1024)."""
+    with chromium() as browser:
         desk = browser.new_context(base_url=address, viewport={"width": 1280, "height": 720})
         tablet = browser.new_context(
             base_url=address,
@@ -53,13 +65,18 @@ def pages(address: str) -> Iterator[tuple[Page, Page]]:
         )
         opened = desk.new_page(), tablet.new_page()
         for page in opened:
-            page.goto("/sign-in")
-            page.get_by_label("Sign-in name").fill(NAME)
-            page.get_by_label("Password", exact=True).fill(PASSWORD)
-            page.get_by_role("button", name="Sign in").click()
-            page.wait_for_load_state()
+            sign_in(page, PHYSICIAN)
         yield opened
-        browser.close()
+
+
+def sign_in(page: Page, account: tuple[str, str]) -> None:
+    """Sign somebody in; their first page is open afterwards."""
+    name, password = account
+    page.goto("/sign-in")
+    page.get_by_label("Sign-in name").fill(name)
+    page.get_by_label("Password", exact=True).fill(password)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_load_state()
 
 
 def new_exam(page: Page, chart_number: str) -> None:
