@@ -62,8 +62,8 @@ def test_the_sheet_shows_the_newest_entry_of_each_cell(engine: Engine, exam: Exa
     kept = write(engine, exam.id, {DRIFT: 2, TUG: None}, 1, NURSE, NOW + MINUTE)
 
     assert [DRIFT, TUG] == list(kept.cells)
-    assert (3, 2, NURSE.name, "nurse", NOW + MINUTE, False, 2) == astuple(kept.cells[DRIFT])
-    assert (4, None, NURSE.name, "nurse", NOW + MINUTE, False, 2) == astuple(kept.cells[TUG])
+    assert (3, 2, NURSE.name, "nurse", NOW + MINUTE, False, 2, "") == astuple(kept.cells[DRIFT])
+    assert (4, None, NURSE.name, "nurse", NOW + MINUTE, False, 2, "") == astuple(kept.cells[TUG])
     assert {DRIFT: 2} == dict(kept.exam.cells)
 
 
@@ -219,7 +219,7 @@ def test_medicines_are_entries_like_all_others(engine: Engine, exam: ExamRecord)
     ]
     assert {} == dict(cleared.cells)
     assert cleared.medicines_record is not None
-    assert (3, None, NURSE.name, "nurse", NOW, 3) == astuple(cleared.medicines_record)
+    assert (3, None, NURSE.name, "nurse", NOW, 3, "") == astuple(cleared.medicines_record)
 
 
 def test_medicines_collide_as_a_whole(engine: Engine, exam: ExamRecord) -> None:

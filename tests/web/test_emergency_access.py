@@ -209,8 +209,8 @@ def test_who_becomes_a_physician_within_the_hour_reads_as_one(clinic: Clinic) ->
 def test_it_never_lets_anybody_write(clinic: Clinic) -> None:
     """Not into the chart, not beside it, and an emergency stays unseen by a physician."""
     exam_id = clinic.new_exam()
-    clinic.cell(exam_id, "hx_onset", "", "sudden")
     clinic.cell(exam_id, "drift", "left", "2")
+    clinic.nurse.cell(exam_id, "hx_onset", "", "sudden")
     administrator = opened(clinic)
     patient_id = clinic.stored(exam_id).patient.id
     before, anything = kept(clinic.app), {"revision": "2", "station": "rest"}
