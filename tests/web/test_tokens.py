@@ -9,8 +9,8 @@ from app.settings import ROOT
 
 STATIC = ROOT / "static"
 TOKENS = STATIC / "tokens.css"
-# The tokens are the one place for colours; the PDF is black on white and made without them.
-STYLES = sorted({*STATIC.glob("*.css")} - {TOKENS, STATIC / "report.css"})
+# The tokens are the one place for colours; the PDFs are black on white and made without them.
+STYLES = sorted({*STATIC.glob("*.css")} - {TOKENS, STATIC / "report.css", STATIC / "paper.css"})
 SCRIPTS = sorted(STATIC.glob("*.js"))
 DRAWINGS = sorted(STATIC.glob("*.svg"))
 DARK, MORE = "(prefers-color-scheme: dark)", "(prefers-contrast: more)"
