@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 
 from app.assess.assessment import (
+    LISTED,
     URGENCIES,
     Assessment,
     CategoryFound,
@@ -64,7 +65,8 @@ def panel(
     ]
     emergencies = tuple(each for each in raised if each.urgency == "emergency")
     others = tuple(each for each in raised if each.urgency != "emergency")
-    categories = tuple(_category(found, knowledge) for found in assessment.listed)
+    by_level = sorted(assessment.listed, key=lambda found: LISTED.index(found.level))
+    categories = tuple(_category(found, knowledge) for found in by_level)
     asked = tuple(_ask(each, knowledge) for each in assessment.check_next)
     is_empty = not exam.cells and exam.medicines is None
     falls = _falls(assessment, knowledge)
@@ -106,12 +108,13 @@ def medicine_lines(assessment: Assessment, knowledge: Knowledge) -> tuple[Medici
 
 
 def _headline(others: Sequence[WarningView], categories: Sequence[CategoryView]) -> str:
-    parts = [
+    parts = [f"{each.urgency_short}: {each.label}" for each in others[:1]]
+    if more := len(others[1:]):
+        parts.append("1 more warning" if more == 1 else f"{more} more warnings")
+    parts += [
         f"{each.label} {each.level_words}{f', {each.side}' if each.side else ''}"
         for each in categories
     ]
-    if others:
-        parts.append("1 warning" if len(others) == 1 else f"{len(others)} warnings")
     return ". ".join(parts) or "No pattern in what is recorded so far"
 
 
