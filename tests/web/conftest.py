@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 import uvicorn
 from fastapi import FastAPI
-from playwright.sync_api import Browser, BrowserContext, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Playwright, expect, sync_playwright
 
 from app.main import create_app
 from app.settings import WAY_BACK, Settings
@@ -24,6 +24,8 @@ FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
+# What a page must show at last; how fast it must be is said where it is promised.
+expect.set_options(timeout=15_000)
 PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 
 
