@@ -15,7 +15,10 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from app.main import create_app
 from app.settings import Settings
 
-PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+PROGRAMS = (
+    "chromium-headless-shell", "chromium", "chromium-browser", "google-chrome",
+    "google-chrome-stable",
+)  # fmt: skip
 FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-background-networking")
 # Sign-in names and passwords of seed_demo/clinic.toml.
 NURSE = ("demo-nurse", "querrowick-nurse")

@@ -19,8 +19,11 @@ from hypothesis import settings
 
 from app.store.engine import make_engine, migrate
 from tests.postgres import fresh_database
+from tests.sampling import WHOLE
 
-settings.register_profile("steady", deadline=None, derandomize=True)
+settings.register_profile(
+    "steady", deadline=None, derandomize=True, max_examples=100 if WHOLE else 40
+)
 settings.register_profile("explore", deadline=None, max_examples=2000)
 settings.load_profile("steady")
 

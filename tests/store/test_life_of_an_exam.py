@@ -37,6 +37,7 @@ from app.store.review import ReviewKey, ReviewValue, StepDecision, record_review
 from app.store.signatures import document, signatures
 from app.store.signed_content import Amendment
 from app.store.signing import AMENDMENTS, Signing, amend, hand_over, sign, take_back
+from tests.sampling import WHOLE
 from tests.store.clinic import MINUTE, NOW, NURSE, a_patient
 from tests.store.desk import KNOWLEDGE, SIGNER, an_account, to_amend, to_sign
 
@@ -440,7 +441,8 @@ def test_any_life_of_an_exam(engine: Engine) -> None:
     happened.clear()
     kept = type("KeptLife", (Life,), {"engine": engine})
     run_state_machine_as_test(
-        kept, settings=settings(max_examples=25, stateful_step_count=40, deadline=None)
+        kept,
+        settings=settings(max_examples=25 if WHOLE else 12, stateful_step_count=40, deadline=None),
     )
 
     # Each of these must have been tried, or the test says nothing about it.

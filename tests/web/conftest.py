@@ -26,7 +26,10 @@ FLAGS = (
 )  # fmt: skip
 # What a page must show at last; how fast it must be is said where it is promised.
 expect.set_options(timeout=15_000)
-PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+PROGRAMS = (
+    "chromium-headless-shell", "chromium", "chromium-browser", "google-chrome",
+    "google-chrome-stable",
+)  # fmt: skip
 
 
 @pytest.fixture
