@@ -6,11 +6,9 @@ That names and messages are there, not that a person can work with them: nobody 
 import re
 from typing import Any
 
-import pytest
 from playwright.sync_api import Page, expect
 
 from app.settings import ROOT
-from tests.sampling import WHOLE
 from tests.web.clinic import PASSWORD
 from tests.web.visitor import Visitor
 
@@ -65,7 +63,6 @@ def choose(page: Page, *cells: str) -> None:
         page.locator(f"#c-{each}").evaluate("answer => answer.click()")
 
 
-@pytest.mark.skipif(not WHOLE, reason="half a minute for a page of words; in the whole run")
 def test_each_word_of_the_walk_is_handed_to_a_screen_reader(
     visitor: Visitor, nurse: Visitor
 ) -> None:
