@@ -134,6 +134,8 @@ def test_a_nurse_marks_it_and_types_it_in_with_the_usual_keys(nurse: Visitor) ->
     page.get_by_role("button", name="Save and start the exam").click()
 
     expect(page.locator("main")).to_contain_text(f"Exam of {SAYS}")
+    # Its scripts answer keys once the page has loaded.
+    page.wait_for_load_state()
     page.locator("#c-heel_strike_reduced-right-0").focus()
     page.keyboard.press("2")
     page.keyboard.press("1")
