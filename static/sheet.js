@@ -123,18 +123,25 @@
     const [first] = undone;
     undone = [];
     const place = first && document.getElementById(first);
-    for (let fold = place?.closest("details"); fold; fold = fold.parentElement.closest("details")) {
-      fold.open = true;
-    }
-    const chosen = place?.querySelector(".answers input:checked");
-    (chosen ?? place?.querySelector(".answers input, textarea"))?.focus();
-    if (status < 400 && place) place.closest(".details")?.classList.add("is-open");
+    if (!place) return;
+    unfold(place);
+    answerOf(place)?.focus();
+    if (status < 400) place.closest(".details")?.classList.add("is-open");
   }
   document.body.addEventListener("htmx:oobAfterSwap", ({ detail }) => {
     if (sending === undo && document.getElementById(detail.target.id)?.dataset.save) {
       undone.push(detail.target.id);
     }
   });
+
+  const answerOf = (place) =>
+    place.querySelector(".answers input:checked") ?? place.querySelector(".answers input, textarea");
+
+  function unfold(place) {
+    for (let fold = place.closest("details"); fold; fold = fold.parentElement.closest("details")) {
+      fold.open = true;
+    }
+  }
 
   function settle(element) {
     delete element.dataset.state;
@@ -181,7 +188,9 @@
     clearTimeout(slow);
     clearTimeout(retry);
     waiting.length = 0;
+    made.length = 0;
     sending = null;
+    showBusy();
   });
 
   // ---- entries
@@ -255,8 +264,7 @@
       if (!document.querySelector("[data-state]")) say("saved", true);
     }
     // The button goes away, and the focus must not go with it.
-    const chosen = cell.querySelector(".answers input:checked");
-    (chosen ?? cell.querySelector(".answers input, textarea")).focus({ preventScroll: true });
+    answerOf(cell).focus({ preventScroll: true });
     if (take === "mine") enqueue(cell);
   }
 
@@ -297,9 +305,7 @@
     const link = event.target.closest("a[href^='#c-']");
     const cell = link && document.getElementById(link.hash.slice(1));
     if (!cell) return;
-    for (let fold = cell.closest("details"); fold; fold = fold.parentElement.closest("details")) {
-      fold.open = true;
-    }
+    unfold(cell);
     event.preventDefault();
     cell.querySelector(".answers input").focus();
   });
