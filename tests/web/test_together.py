@@ -314,6 +314,9 @@ def test_a_sheet_that_was_signed_meanwhile_keeps_what_was_typed(
     expect(page.locator("#c-stooped-0")).to_be_disabled()
     page.get_by_role("button", name="Copy").click()
     expect(page.locator("#copied")).to_have_text("Copied.")
+    # Whose entry it is cannot take it back any more, and is not offered to.
+    expect(visitor.page.locator("#closed-says")).to_contain_text("This exam was signed")
+    expect(visitor.page.locator("#undo")).to_be_hidden()
     assert 1 == len(clinic.entries(exam_id))
 
 
@@ -330,6 +333,7 @@ def test_an_entry_that_comes_after_the_signature_is_refused_and_kept(
     expect(page.locator("#save-status")).to_contain_text("NOT SAVED")
     expect(page.locator("#unsaved-text")).to_have_text(f"{STOOPED}: 2 definite")
     expect(page.locator("#closed-says")).to_contain_text("This exam was signed")
+    expect(page.locator("#saving")).to_be_hidden()
     assert [] == clinic.entries(exam_id)
 
 
