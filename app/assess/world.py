@@ -75,12 +75,12 @@ class ExamWorld:
         """The truth of a parsed condition."""
         return self.evaluation.truth(expression, side)
 
-    def because(self, *expressions: Expression) -> tuple[Reason, ...]:
+    def because(self, *expressions: Expression, side: Side | None = None) -> tuple[Reason, ...]:
         """What was recorded that makes the conditions true, in the order of findings.toml."""
         found: list[Reason] = []
         for expression in expressions:
-            for atom, side in self.evaluation.because(expression):
-                found += self._behind(atom, side)
+            for atom, at in self.evaluation.because(expression, side):
+                found += self._behind(atom, at)
         return in_order(found)
 
     def grounds(self, *expressions: Expression) -> tuple[Reason, ...]:

@@ -3,13 +3,15 @@
 A code is an offer for the record, not a diagnosis.
 """
 
+import re
 from collections.abc import Collection, Iterator, Mapping
-from itertools import product
+from functools import cached_property
+from itertools import combinations, product
 from typing import Annotated
 
 from pydantic import Field
 
-from app.exam.vocabulary import Finding, Scale, Vocabulary
+from app.exam.vocabulary import Finding, Scale, Side, Vocabulary
 from app.knowledge.files import BadKnowledge, Files
 from app.knowledge.table import Id, Table, Text
 
@@ -56,6 +58,14 @@ class Excludes1(Table):
     never_with: tuple[IcdCode, ...]
 
 
+class SuggestedCode(Table):
+    """A code that is offered for the summary where a condition holds, on `side` if it has one."""
+
+    code: IcdCode
+    when: Text
+    side: Side | None = None
+
+
 class OtherCodes(Table):
     """Codes that belong to no pattern."""
 
@@ -72,16 +82,24 @@ class IcdCodes(Table):
     category: dict[Id, tuple[IcdCode, ...]]
     no_code: dict[Id, Text]
     other: OtherCodes
+    suggested: tuple[SuggestedCode, ...]
+    not_suggested: dict[Id, Text]
     title: dict[IcdCode, Text]
     excludes1: tuple[Excludes1, ...]
 
-    @property
+    @cached_property
     def never_together(self) -> frozenset[frozenset[str]]:
         """Every pair of codes that one summary must not hold."""
         return frozenset(
             frozenset(pair)
             for note in self.excludes1
             for pair in product(note.codes, note.never_with)
+        )
+
+    def clashes(self, codes: Collection[str]) -> tuple[tuple[str, str], ...]:
+        """Every pair among the codes that one summary must not hold."""
+        return tuple(
+            pair for pair in combinations(codes, 2) if frozenset(pair) in self.never_together
         )
 
 
@@ -125,6 +143,7 @@ def load_icd(files: Files, categories: Mapping[str, object]) -> IcdCodes:
                 raise BadKnowledge(f"{ICD_FILE}: {key}: {code}: has no title; add it to title")
         if not key.startswith("excludes1"):
             offered |= set(codes)
+    _check_suggested(read, categories)
     for code in read.title:
         if code not in offered:
             problem = "stands nowhere; expected in category or other"
@@ -135,11 +154,30 @@ def load_icd(files: Files, categories: Mapping[str, object]) -> IcdCodes:
     return read
 
 
+def _check_suggested(read: IcdCodes, categories: Mapping[str, object]) -> None:
+    """Check that a code is suggested once, and that every category asks for one or says why not."""
+    codes = [each.code for each in read.suggested]
+    for code in codes:
+        if codes.count(code) > 1:
+            raise BadKnowledge(f"{ICD_FILE}: suggested: {code}: stands twice; expected once")
+        if code in read.other.not_offered:
+            problem = "is suggested, and stands in other: not_offered"
+            raise BadKnowledge(f"{ICD_FILE}: suggested: {code}: {problem}")
+    asked = [
+        name
+        for name in categories
+        if any(re.search(rf"\b{name}_fits\b", each.when) for each in read.suggested)
+    ]
+    named = (*asked, *read.not_suggested)
+    _check_places(ICD_FILE, "not_suggested", named, categories, "category")
+
+
 def _code_lists(read: IcdCodes) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Every list of codes with its key."""
     for category, codes in read.category.items():
         yield f"category: {category}", codes
     yield "other: fall_risk", read.other.fall_risk
+    yield "suggested", tuple(each.code for each in read.suggested)
     yield "other: not_offered", read.other.not_offered
     for note in read.excludes1:
         yield f"excludes1: {note.on}: codes", note.codes

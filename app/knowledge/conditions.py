@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 
 from app.exam.vocabulary import vocabulary
+from app.knowledge.codes import ICD_FILE, SuggestedCode
 from app.knowledge.files import BadKnowledge
 from app.knowledge.model import Category, ConflictRule, FallRisk, Kind, Sign, Step, WarningRule
 from app.knowledge.names import BadName, Names, every_core_normal, kind_value, tier_name
@@ -207,6 +208,11 @@ def places_of_step(step: Step) -> Iterator[Place]:
 def place_of_conflict(rule: ConflictRule) -> Place:
     """Where the condition of a conflict stands."""
     return "conflicts.toml", " and ".join(rule.findings), "when", rule.when
+
+
+def place_of_suggested(each: SuggestedCode) -> Place:
+    """Where the condition of a suggested code stands."""
+    return ICD_FILE, each.code, "when", each.when
 
 
 def _file(category: Category) -> str:

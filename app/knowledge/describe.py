@@ -100,7 +100,7 @@ def describe_category(category: Category, knowledge: Knowledge) -> CategoryDescr
         explains=tuple(_explained(category.explains, knowledge)),
         misleads=category.misleads,
         claims=claims(category.support, knowledge),
-        codes=describe_codes(category.id, knowledge.icd),
+        codes=describe_codes(category.id, knowledge),
         cases=tuple(describe_case(each, knowledge) for each in category.case),
         no_cases=_no_cases(_ANSWERS, category.no_case),
         used_by=used_by(knowledge, "categories", category.id),

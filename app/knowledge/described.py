@@ -70,10 +70,14 @@ class StepOf:
 
 @dataclass(frozen=True)
 class CodeDescription:
-    """A code with its title. never_with: notes of the classification on what excludes it."""
+    """A code with its title. never_with: notes of the classification on what excludes it.
+
+    suggested: when it is offered at the review, in words; "" for never.
+    """
 
     code: str
     title: str
+    suggested: str
     never_with: tuple[str, ...]
 
 

@@ -13,6 +13,7 @@ from app.knowledge.conditions import (
     Conditions,
     place_of_conflict,
     place_of_sign,
+    place_of_suggested,
     places_of_category,
     places_of_falls,
     places_of_kind,
@@ -187,6 +188,8 @@ def _check_conditions(conditions: Conditions, read: Knowledge) -> None:
         conditions.check(places_of_step(step))
     for line in read.measured.values():
         conditions.check(places_of_line(line))
+    for code in read.icd.suggested:
+        conditions.check([place_of_suggested(code)], sided=code.side is not None)
     for rule in read.conflicts:
         conditions.check([place_of_conflict(rule)], sided=rule.paired)
 

@@ -138,11 +138,12 @@ def codes_told(codes: CodesDescription) -> list[str]:
     if codes.none:
         return ["## Codes", f"{codes.none}."]
     rows = [
-        f"| {each.code} | {each.title} | {'; '.join(each.never_with) or '–'} |"
+        f"| {each.code} | {each.title} | {each.suggested or '–'} "
+        f"| {'; '.join(each.never_with) or '–'} |"
         for each in codes.offered
     ]
-    head = f"| {codes.release} | | Never together with |"
-    return ["## Codes", codes.says, "\n".join([head, "|---|---|---|", *rows])]
+    head = f"| {codes.release} | | Offered at the review where | Never together with |"
+    return ["## Codes", codes.says, "\n".join([head, "|---|---|---|---|", *rows])]
 
 
 def anchor(heading: str) -> str:

@@ -54,6 +54,7 @@ class Content:
     reason: str
     impression: str
     plan: str
+    codes: Sequence[str]
     urgent: Sequence[Warned]
     acknowledged: Sequence[Settled]
     patterns: Sequence[Pattern]
@@ -94,6 +95,7 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         reason=clean(report.reason, 400),
         impression=clean(report.impression) or unwritten,
         plan=clean(report.plan) or unwritten,
+        codes=report.codes,
         urgent=[line for is_urgent, line in warned if is_urgent],
         acknowledged=acknowledged_by(report.acknowledged, found, knowledge),
         patterns=[_pattern(one, knowledge) for one in found.listed],

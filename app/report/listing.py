@@ -1,10 +1,11 @@
 """The long lists that note and print share: what is normal, missing, measured, untestable."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from app.assess.words import side_words
 from app.exam.record import Exam
 from app.exam.vocabulary import Finding, Side, vocabulary
+from app.knowledge.load import Knowledge
 from app.report.coverage import Coverage, Sided, State, recorded_at, sides_where
 from app.report.page import ReportInput
 from app.report.phrases import clean, folded, said
@@ -102,3 +103,8 @@ def conflict_lines(report: ReportInput) -> list[str]:
 
 def _one_side(sides: Sequence[Side | None]) -> str:
     return side_words(sides[0]) if len(sides) == 1 else ""
+
+
+def codes_words(codes: Sequence[str], knowledge: Knowledge) -> Iterator[str]:
+    """The codes that were chosen for the summary, each with its title."""
+    return (f"{code} {knowledge.icd.title[code]}" for code in codes)

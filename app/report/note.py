@@ -75,6 +75,8 @@ def _paragraphs(told: Content, room: Room) -> Iterator[str]:
     ):
         if text:
             yield f"{heading}: {_own(text, most)}"
+    if told.codes:
+        yield f"Codes chosen (ICD-10-CM): {_first(told.codes, room.codes)}"
     yield from _patterns(told, room)
     if told.warnings:
         labels = [warned.label for warned in told.warnings]

@@ -45,9 +45,9 @@ class ReportInput:
     recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
     stations whose rest was marked normal in one step. demo: invented data. impression, plan: in the
     physician's words, empty until written. decisions: on next steps. acknowledged: emergencies;
-    confirmed: a nurse's findings. pathways: the clinic's own words by the id of a warning or a next
-    step; in the PDF, not in the note. signature, amendments: of a signed exam alone, the oldest
-    amendment first.
+    confirmed: a nurse's findings. codes: of ICD-10-CM, chosen for the summary. pathways: the
+    clinic's own words by the id of a warning or a next step; in the PDF, not in the note.
+    signature, amendments: of a signed exam alone, the oldest amendment first.
 
     Raises: ValueError where state, signature and amendments contradict each other, where the
     assessment is not that of the knowledge that was signed, and where a time has no offset.
@@ -71,6 +71,7 @@ class ReportInput:
     decisions: tuple[Decision, ...] = ()
     acknowledged: tuple[Acknowledged, ...] = ()
     confirmed: tuple[Confirmed, ...] = ()
+    codes: tuple[str, ...] = ()
     pathways: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     signature: SignatureBlock | None = None
     amendments: tuple[Amendment, ...] = ()

@@ -64,6 +64,7 @@ class PrintPage:
     disclaimer: str
     knowledge: str
     legend: str
+    codes_from: str
     state: StateWords
     signature: SignatureLines | None
     amendments: tuple[AmendmentLines, ...]
@@ -111,6 +112,7 @@ def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
         disclaimer=DISCLAIMER,
         knowledge=report.assessment.knowledge,
         legend=", ".join(f"{grade} {GRADE_WORDS[grade]}" for grade in GRADES),
+        codes_from=f"{knowledge.icd.classification}, {knowledge.icd.release}",
         state=state,
         signature=None if report.signature is None else signature_lines(report.signature),
         amendments=amendment_lines(report.amendments),

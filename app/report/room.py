@@ -28,6 +28,7 @@ class Room:
     conflicts: int = 3
     impression: int = 60
     plan: int = 45
+    codes: int = 8
     amended: int = 50
     acknowledged: int = 1
     confirmed: int = 6
@@ -113,6 +114,7 @@ SHORTER: tuple[tuple[str, int], ...] = (
     ("categories", 2),
     ("declined", 0),
     ("taken", 0),
+    ("codes", 0),
     ("plan", 0),
     ("impression", 0),
     ("amended", 0),

@@ -21,6 +21,7 @@ from app.knowledge.load import Knowledge
 from app.report.coverage import State, coverage
 from app.report.grid import Row, abnormal_rows
 from app.report.listing import (
+    codes_words,
     conflict_lines,
     normal_words,
     not_examined_words,
@@ -133,6 +134,7 @@ class Summary:
     confirmed: tuple[SettledLine, ...]
     impression: tuple[str, ...]
     plan: tuple[str, ...]
+    codes: str
 
 
 def summary(report: ReportInput, knowledge: Knowledge, references: References) -> Summary:
@@ -181,6 +183,7 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
         confirmed=_settled(confirmed_by(report.confirmed, exam)),
         impression=clean_lines(report.impression),
         plan=clean_lines(report.plan),
+        codes="; ".join(codes_words(report.codes, knowledge)),
     )
 
 

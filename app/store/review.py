@@ -32,7 +32,8 @@ class StepDecision:
 
 # Kind and item, as ReviewRow explains them.
 ReviewKey = tuple[str, str]
-# Text for impression and plan, a decision for a step, True for an emergency and a confirmed entry.
+# Text for impression and plan, a decision for a step, True for an emergency, a confirmed entry and
+# a code.
 ReviewValue = str | bool | StepDecision
 
 
@@ -53,6 +54,7 @@ class Review:
     """What stands decided. Impression and plan are empty until somebody has written them.
 
     steps: by the step's id. acknowledged: ids of emergencies. confirmed: numbers of entries.
+    codes: of ICD-10-CM, in their own order.
     items: each item that was ever decided, with who and when; those taken back too.
     """
 
@@ -61,6 +63,7 @@ class Review:
     steps: Mapping[str, StepDecision]
     acknowledged: frozenset[str]
     confirmed: frozenset[int]
+    codes: tuple[str, ...]
     items: Mapping[ReviewKey, ReviewItem]
 
 
@@ -104,6 +107,7 @@ def record_review(
     }
     if clashes:
         raise ReviewCollision(clashes)
+    _check_codes(items, differing)
     if not differing:
         return exam.revision
     exam.revision += 1
@@ -185,6 +189,7 @@ def _review(items: Mapping[ReviewKey, ReviewItem]) -> Review:
         ),
         acknowledged=frozenset(decided("emergency")),
         confirmed=frozenset(int(number) for number in decided("confirmed")),
+        codes=tuple(sorted(decided("code"))),
         items=MappingProxyType(dict(items)),
     )
 
@@ -198,6 +203,7 @@ def _checked(
         "step": set(knowledge().steps),
         "emergency": set(knowledge().warnings),
         "confirmed": {str(row.id) for row in entry_rows(session, exam_id)},
+        "code": {each.code for each in knowledge().icd.suggested},
     }
     faults: dict[str, str] = {}
     out: dict[ReviewKey, ReviewValue | None] = {}
@@ -216,6 +222,24 @@ def _checked(
     return out
 
 
+def _check_codes(
+    items: Mapping[ReviewKey, ReviewItem], changes: Mapping[ReviewKey, ReviewValue | None]
+) -> None:
+    """Refuse two codes that the classification keeps apart; what stands already counts as well.
+
+    Raises: BadForm.
+    """
+    standing = {item: each.value for (kind, item), each in items.items() if kind == "code"}
+    standing |= {item: value for (kind, item), value in changes.items() if kind == "code"}
+    chosen = sorted(code for code, value in standing.items() if value)
+    faults = {
+        f"code.{second}": f"the code {second} never stands in one summary with {first} (Excludes1)"
+        for first, second in knowledge().icd.clashes(chosen)
+    }
+    if faults:
+        raise BadForm(faults)
+
+
 def _checked_value(kind: str, value: ReviewValue) -> ReviewValue | None:
     match kind, value:
         case (("impression" | "plan"), str(text)):
@@ -225,6 +249,6 @@ def _checked_value(kind: str, value: ReviewValue) -> ReviewValue | None:
             if not is_taken and not reason:
                 raise BadText("is declined without a reason")
             return StepDecision(is_taken, reason)
-        case (("emergency" | "confirmed"), True):
+        case (("emergency" | "confirmed" | "code"), True):
             return True
     raise BadText("has a value that it cannot have")

@@ -21,8 +21,9 @@ class ReviewRow(Table, table=True):
     """What a physician decided while reviewing. Triggers refuse to change or delete it.
 
     kind and item name what it is about: `impression`, `plan` (item empty), `step` (a step's id),
-    `emergency` (a warning's id), `confirmed` (the number of an entry). value: canonical JSON, NULL
-    where it was taken back. The newest of a kind and item counts.
+    `emergency` (a warning's id), `confirmed` (the number of an entry), `code` (of
+    ICD-10-CM). value: canonical JSON, NULL where it was taken back. The newest of a kind and item
+    counts.
     """
 
     __tablename__ = "review_entry"

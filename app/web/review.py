@@ -68,7 +68,7 @@ def save_review(request: Request, exam_id: str, form: FormFields) -> Response:
     typed = _typed(reviewed, form, faults, seen)
     status = saved_now()
     if faults:
-        status = SaveStatus("NOT SAVED: a reason is missing. The rest is saved.", is_saved=False)
+        status = SaveStatus("NOT SAVED: what is marked in red. The rest is saved.", is_saved=False)
     return _show(request, reviewed, me, typed, status, 422 if faults else 200)
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from app.knowledge.load import knowledge
 from app.store.review import ReviewKey, ReviewValue, StepDecision
 from app.web.reviewing import Points
 
@@ -27,6 +28,18 @@ def read_decisions(
     for each in shown.to_confirm:
         number = str(each.held.entry_id)
         decisions["confirmed", number] = True if f"confirmed.{number}" in form else None
+    # Folded away while the impression is to be written first, and then decided by nothing.
+    if "codes" in form:
+        for offered in shown.codes:
+            decisions["code", offered.code] = True if f"code.{offered.code}" in form else None
+        ticked = [each.code for each in shown.codes if f"code.{each.code}" in form]
+        for first, second in knowledge().icd.clashes(ticked):
+            # Which of the two is meant is for the physician to say; until then neither changes.
+            faults[f"code.{second}"] = (
+                f"{second} never stands beside {first}: take one of them away"
+            )
+            for code in (first, second):
+                decisions.pop(("code", code), None)
     for suggestion in shown.suggestions:
         name = suggestion.step.id
         chosen, reason = form.get(f"step.{name}"), form.get(f"reason.{name}", "").strip()

@@ -45,6 +45,17 @@ class SuggestionView:
 
 
 @dataclass(frozen=True)
+class CodeView:
+    """A code for the summary. because: in words, "" where nothing asks for it any more."""
+
+    code: str
+    title: str
+    because: str
+    is_chosen: bool
+    fault: str
+
+
+@dataclass(frozen=True)
 class LackView:
     """One thing that a signature waits for, with the id of its place."""
 
@@ -78,6 +89,7 @@ class ReviewPage(Page):
     """review.html. revision: whose entries the page shows; saved: the newest decision in it.
 
     are_suggestions_open: no while the clinic wants the impression written first.
+    codes_from: the classification and its release.
     has_password: no where the identity provider proves who signs, at proof_path.
     """
 
@@ -98,6 +110,8 @@ class ReviewPage(Page):
     are_suggestions_open: bool
     panel: PanelView
     suggestions: tuple[SuggestionView, ...]
+    codes: tuple[CodeView, ...]
+    codes_from: str
     lacking: tuple[LackView, ...]
     news: NewsView | None
     meaning: str

@@ -21,6 +21,7 @@ from app.web.meanwhile import medicines_words, recorded_words
 from app.web.pages import Fault, Field, SaveStatus
 from app.web.panel import panel
 from app.web.review_pages import (
+    CodeView,
     ConfirmView,
     EmergencyView,
     EnteredView,
@@ -29,7 +30,7 @@ from app.web.review_pages import (
     ReviewPage,
     SuggestionView,
 )
-from app.web.reviewing import Emergency, Points, Suggestion, ToConfirm, points
+from app.web.reviewing import Code, Emergency, Points, Suggestion, ToConfirm, points
 from app.web.wording import STATE_WORDS, exam_time, local, who
 
 MEANING = (
@@ -114,6 +115,8 @@ def review_page(
         suggestions=tuple(
             _suggestion(each, reviewed, known, typed) for each in settled.suggestions
         ),
+        codes=tuple(_code(each, known, typed) for each in settled.codes),
+        codes_from=f"{known.icd.classification}, {known.icd.release}",
         lacking=tuple(LackView(each.anchor, each.says) for each in settled.lacking),
         news=typed.news,
         meaning=MEANING,
@@ -214,6 +217,18 @@ def _to_confirm(each: ToConfirm, known: Knowledge) -> ConfirmView:
         by=f"{each.held.by}, {local(each.held.at):%H:%M}",
         holds_up=", ".join(dict.fromkeys(names)),
         is_confirmed=each.is_confirmed,
+    )
+
+
+def _code(each: Code, known: Knowledge, typed: Typed) -> CodeView:
+    name = f"code.{each.code}"
+    return CodeView(
+        code=each.code,
+        title=known.icd.title[each.code],
+        because="; ".join(folded(by_finding(each.because, known))),
+        # A form that was refused is shown as it was sent.
+        is_chosen=name in typed.form if "codes" in typed.form else each.is_chosen,
+        fault=typed.faults.get(name, ""),
     )
 
 

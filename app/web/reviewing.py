@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from app.assess.assessment import Assessment, NextStep, Reason, WarningRaised
+from app.assess.codes import offered_codes
 from app.exam.record import Cell
 from app.exam.vocabulary import Side, vocabulary
+from app.knowledge.load import knowledge
 from app.report.coverage import is_present
 from app.store.cells import CellRecord
 from app.store.exams import ExamRecord
@@ -50,6 +52,16 @@ class Suggestion:
 
 
 @dataclass(frozen=True)
+class Code:
+    """A code for the summary. is_offered: no where nothing asks any more for what was chosen."""
+
+    code: str
+    because: tuple[Reason, ...]
+    is_offered: bool
+    is_chosen: bool
+
+
+@dataclass(frozen=True)
 class Lack:
     """One thing that a signature waits for. anchor: the id of its place on the page."""
 
@@ -64,6 +76,7 @@ class Points:
     emergencies: tuple[Emergency, ...]
     to_confirm: tuple[ToConfirm, ...]
     suggestions: tuple[Suggestion, ...]
+    codes: tuple[Code, ...]
     side_query: str
     lacking: tuple[Lack, ...]
 
@@ -83,6 +96,7 @@ def points(held: ExamRecord, assessment: Assessment, review: Review) -> Points:
         emergencies=emergencies,
         to_confirm=to_confirm,
         suggestions=suggestions,
+        codes=_codes(held, review),
         side_query=side_query(held, f"{review.impression}\n{review.plan}"),
         lacking=tuple(_lacking(emergencies, to_confirm, suggestions, review)),
     )
@@ -106,6 +120,16 @@ def _to_confirm(held: ExamRecord, assessment: Assessment, review: Review) -> Ite
     for cell, kept in held.cells.items():
         if cell in holds_up and kept.role == "nurse" and kept.value is not None:
             yield ToConfirm(cell, kept, tuple(holds_up[cell]), kept.entry_id in review.confirmed)
+
+
+def _codes(held: ExamRecord, review: Review) -> tuple[Code, ...]:
+    """Those that the exam asks for, then those that were chosen when it still did."""
+    offered = offered_codes(held.exam, knowledge())
+    asked = {each.code for each in offered}
+    return (
+        *(Code(each.code, each.because, True, each.code in review.codes) for each in offered),
+        *(Code(code, (), False, True) for code in review.codes if code not in asked),
+    )
 
 
 def _lacking(

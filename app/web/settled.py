@@ -21,6 +21,7 @@ def settled(held: ExamRecord, review: Review, assessment: Assessment) -> dict[st
             for (kind, name) in review.items
             if kind == "emergency" and name in review.acknowledged
         ),
+        "codes": review.codes,
         "confirmed": tuple(
             # What was confirmed and recorded otherwise later stands no more.
             Confirmed(cell, _by(review, ("confirmed", str(each.entry_id))))

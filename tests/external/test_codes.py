@@ -11,12 +11,17 @@ import warnings
 from collections.abc import Iterator
 from functools import cache
 from importlib import import_module, resources
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
 
+from app.assess.codes import offered_codes
+from app.exam.record import Exam
 from app.knowledge.load import knowledge
+from tests.strategies import exams
 
 HERE = Path(__file__).parent
 HPO, ICD = knowledge().hpo, knowledge().icd
@@ -177,6 +182,46 @@ def test_codes_in_brackets_that_are_not_read_are_none_of_ours() -> None:
     for part in NO_PLAIN_CODES:
         for first in re.findall(r"[A-Z]\d\w", part):
             assert not any(code.startswith(first) for code in ICD.title), part
+
+
+# Titles that are neither a symptom code nor unspecified, and why they are offered all the same.
+NAMES_THE_SIGN_ALONE = {
+    "G25.3": "myoclonus is a sign; the group asks for a cause only in other codes",
+    "I95.1": "the measured fall of pressure itself",
+    "M21.371": "the sign itself, on its side",
+    "M21.372": "the sign itself, on its side",
+}
+
+
+def test_a_suggested_code_is_a_symptom_or_leaves_the_cause_open() -> None:
+    """Chapters R and Z hold symptoms and circumstances; NOS means not otherwise specified."""
+    published = icd10cm()
+    naming_more = {
+        each.code
+        for each in ICD.suggested
+        if each.code[0] not in "RZ"
+        and "unspecified" not in ICD.title[each.code]
+        and not any("NOS" in term for term in published.get_inclusion_term(each.code))
+    }
+
+    assert set(NAMES_THE_SIGN_ALONE) == naming_more
+
+
+def test_no_suggested_title_names_a_cause() -> None:
+    """Nobody has stated one."""
+    causes = r"disease|due to|induced|secondary|hereditary|syndrome|vascular|essential|idiopathic"
+    titles = {code.code: ICD.title[code.code] for code in ICD.suggested}
+
+    assert [] == [code for code, title in titles.items() if re.search(causes, title, re.I)]
+
+
+@given(exams())
+def test_no_two_codes_that_are_offered_exclude_each_other(exam: Exam) -> None:
+    """Held against the notes of the release itself, not against our list of them."""
+    offered = [each.code for each in offered_codes(exam, knowledge())]
+
+    assert not [pair for pair in combinations(offered, 2) if pair in published_pairs()]
+    assert not [pair for pair in combinations(offered[::-1], 2) if pair in published_pairs()]
 
 
 # ---- Human Phenotype Ontology

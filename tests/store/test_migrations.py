@@ -15,6 +15,7 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import DBAPIError
+from sqlmodel import Session
 
 from app.exam.vocabulary import Side
 from app.store import (  # noqa: F401
@@ -224,6 +225,46 @@ def test_a_database_of_the_first_version_keeps_every_value(empty_engine: Engine)
     assert (4, ()) == (verified.rows, verified.alterations)
     after = write(empty_engine, EXAM, {("drift", Side.RIGHT): 2}, at_revision=3)
     assert 5 == after.cells["drift", Side.RIGHT].entry_id
+
+
+def test_decisions_of_before_there_were_codes_are_kept(empty_engine: Engine) -> None:
+    """On SQLite the table is built anew: its rows, their numbers and the count go on."""
+    at = NOW.isoformat(sep=" ")
+    at = at.removesuffix("+00:00") if is_sqlite(empty_engine) else at
+    first_version(empty_engine, at)
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    with changing(empty_engine) as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0006")
+        for revision, kind, value in ((4, "impression", '"Stiff."'), (5, "impression", None)):
+            connection.execute(
+                text(
+                    'INSERT INTO review_entry (exam_id, revision, kind, item, value, "by", role, '
+                    "at) VALUES (:exam, :revision, :kind, '', :value, 'Dr Per Prøve', "
+                    "'physician', :at)"
+                ),
+                {"exam": EXAM, "revision": revision, "kind": kind, "value": value, "at": at},
+            )
+    columns = {
+        "review_entry": ", ".join(
+            f'"{each["name"]}"' for each in inspect(empty_engine).get_columns("review_entry")
+        )
+    }
+    before = everything(empty_engine, columns)
+    migrate(empty_engine)
+
+    assert 2 == len(before["review_entry"])
+    assert before == everything(empty_engine, columns)
+    with changing(empty_engine) as connection:
+        row = ReviewRow(
+            exam_id=EXAM, revision=6, kind="code", item="R26.81", value="true", by="Ana",
+            role="physician", at=NOW,
+        )  # fmt: skip
+        with Session(connection) as session:
+            session.add(row)
+            session.flush()
+            assert 3 == row.id
 
 
 def is_sqlite(engine: Engine) -> bool:

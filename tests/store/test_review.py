@@ -50,6 +50,32 @@ def test_a_review_begins_with_nothing_decided(engine: Engine) -> None:
     )
 
 
+def test_codes_that_the_classification_keeps_apart_are_never_chosen_together(
+    engine: Engine,
+) -> None:
+    """R25 carries an Excludes1 for G20 to G26 (ICD-10-CM, April 2026); nothing is half-written."""
+    exam = an_exam(engine)
+    chosen = ("code", "G20.C")
+    decide(engine, exam.id, {chosen: True, ("code", "R26.81"): True}, 0)
+    with pytest.raises(BadForm, match=r"R25\.1 never stands in one summary with G20\.C"):
+        decide(engine, exam.id, {("code", "R25.1"): True, PLAN: "Walk."}, 1)
+
+    assert (("G20.C", "R26.81"), "") == (
+        reviewed(engine, exam.id).codes,
+        reviewed(engine, exam.id).plan,
+    )
+    decide(engine, exam.id, {chosen: None, ("code", "R25.1"): True}, 1)
+    assert ("R25.1", "R26.81") == reviewed(engine, exam.id).codes
+
+
+def test_only_codes_that_the_program_offers_can_be_chosen(engine: Engine) -> None:
+    """A code that names a cause is in the lists, and is never offered."""
+    exam = an_exam(engine)
+    for code in ("G20.A1", "Z99.9"):
+        with pytest.raises(BadForm, match=f"code.{code}"):
+            decide(engine, exam.id, {("code", code): True}, 0)
+
+
 def test_every_decision_is_kept_with_who_and_when(engine: Engine) -> None:
     """One write is one revision, as with entries."""
     exam = an_exam(engine)

@@ -116,6 +116,49 @@ def test_a_nurse_does_not_review(clinic: Clinic) -> None:
     assert [] == signed(clinic, exam_id)
 
 
+# ---- codes for the summary
+
+
+def test_chosen_codes_stand_on_the_signed_page_and_in_the_note(clinic: Clinic) -> None:
+    """None is chosen by anybody but the physician; without a tick there is none."""
+    exam_id = examined(clinic, *TREMOR, ("foot_drop", "left", "2"))
+    page = clinic.get(f"/exams/{exam_id}/review").text
+    form = settled(clinic, exam_id) | {"codes": "shown"}
+    del form["code.M21.372"]
+
+    assert re.search(r'name="code\.G20\.C" value="yes"\s+aria', " ".join(page.split()))
+    assert 303 == send(clinic, exam_id, form).status_code
+    assert ("G20.C",) == kept(clinic, exam_id).codes
+    assert "Codes chosen (ICD-10-CM): G20.C" in note_of(clinic, exam_id)
+    text = " ".join(words_of(clinic.get(f"/exams/{exam_id}/pdf").content))
+    assert "G20.C Parkinsonism, unspecified" in text
+    assert "M21.372" not in text
+
+
+def test_a_code_that_nothing_asks_for_any_more_says_so_and_clashes_are_named(
+    clinic: Clinic,
+) -> None:
+    """What else was typed is kept; which of the two codes is meant the physician says."""
+    exam_id = examined(clinic, ("standing_leg_tremor", "", "yes"))
+    form = opened(clinic, exam_id) | {"codes": "shown", "code.R25.1": "yes"}
+    send(clinic, exam_id, form, "review")
+    assert ("R25.1",) == kept(clinic, exam_id).codes
+
+    for cell in TREMOR:
+        clinic.cell(exam_id, *cell)
+    page = clinic.get(f"/exams/{exam_id}/review").text
+    form = opened(clinic, exam_id) | {"codes": "shown", "code.G20.C": "yes", "code.R25.1": "yes"}
+    answer = send(clinic, exam_id, form | WORDS, "review", headers=HTMX)
+
+    assert "nothing recorded asks for it any more" in page
+    assert 422 == answer.status_code
+    assert "R25.1 never stands beside G20.C" in answer.text
+    assert (("R25.1",), WORDS["plan"]) == (
+        kept(clinic, exam_id).codes,
+        kept(clinic, exam_id).plan,
+    )
+
+
 # ---- deciding
 
 
