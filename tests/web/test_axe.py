@@ -5,6 +5,7 @@ hand for the rest.
 """
 
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -23,6 +24,12 @@ EMERGENCY = {"value.hx_onset": "sudden", "value.weak_leg.right": "2", "value.wea
 
 
 NOWHERE = "/nowhere"
+# How a page may be asked for beside in light, as the browser tells the style sheets.
+THEMES: tuple[dict[str, Any], ...] = (
+    {"color_scheme": "dark", "contrast": "no-preference"},
+    {"color_scheme": "light", "contrast": "more"},
+    {"color_scheme": "dark", "contrast": "more"},
+)
 
 
 def see(page: Page, path: str) -> None:
@@ -33,14 +40,25 @@ def see(page: Page, path: str) -> None:
     page.wait_for_load_state()
 
 
-def faults(page: Page) -> list[str]:
-    """What axe finds, a line a rule: its name and where."""
+def faults(page: Page, *rules: str) -> list[str]:
+    """What axe finds, a line a rule: its name and where. rules: only these, where any are named."""
+    asked = {"type": "rule", "values": list(rules)} if rules else TAGS
     found = (
         Axe()
-        .run(page, options={"runOnly": TAGS, "resultTypes": ["violations"]})
+        .run(page, options={"runOnly": asked, "resultTypes": ["violations"]})
         .response["violations"]
     )
     return [f"{each['id']}: {[node['target'] for node in each['nodes']][:3]}" for each in found]
+
+
+def faint(page: Page) -> list[str]:
+    """What cannot be read on this page in a theme other than the light one, by axe."""
+    found = []
+    for theme in THEMES:
+        page.emulate_media(**theme)
+        found += [f"{theme}: {each}" for each in faults(page, "color-contrast")]
+    page.emulate_media(color_scheme="light", contrast="no-preference")
+    return found
 
 
 @pytest.fixture
@@ -81,7 +99,10 @@ def of_an_exam(clinic: Clinic, states: dict[str, str]) -> Iterator[str]:
 def test_no_page_of_the_physician_has_a_fault(
     visitor: Visitor, clinic: Clinic, states: dict[str, str]
 ) -> None:
-    """Worklist, sheet, review, signed and amended exam, comparison, what it knows, errors."""
+    """Worklist, sheet, review, signed and amended exam, comparison, what it knows, errors.
+
+    Where the day is spent, dark and in more contrast too.
+    """
     others = (
         "/", "/patients/new", "/me", "/knowledge", "/knowledge/categories/parkinsonism",
         "/knowledge/warnings/stroke_like", "/knowledge/signs/bradykinesia", "/knowledge/falls",
@@ -91,8 +112,10 @@ def test_no_page_of_the_physician_has_a_fault(
     )  # fmt: skip
     # Going on to the next page cuts off what a sheet was just asking.
     visitor.expects_no_answer = True
+    sheet, review = (f"/exams/{states['emergency']}{part}" for part in ("?part=whole", "/review"))
+    tried = clinic.client.post("/practice/lap_and_cup", data={"value.rest_tremor_hand.left": "2"})
     found = {}
-    for path in (*of_an_exam(clinic, states), *others):
+    for path in (*of_an_exam(clinic, states), *others, tried.headers["location"]):
         see(visitor.page, path)
         if "?part=whole" in path:
             visitor.page.evaluate(
@@ -100,6 +123,10 @@ def test_no_page_of_the_physician_has_a_fault(
             )
         if wrong := faults(visitor.page):
             found[path] = wrong
+    for path in ("/", sheet, review):
+        see(visitor.page, path)
+        if wrong := faint(visitor.page):
+            found[f"{path} in another theme"] = wrong
 
     assert {} == found
 
