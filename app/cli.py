@@ -124,9 +124,14 @@ def _parser() -> argparse.ArgumentParser:
 
 def _serve(asked: argparse.Namespace) -> int:
     # The web server is heavy to import, and `assess` does not need it.
-    from app.main import serve
+    from app.main import DemoDatabase, serve
+    from app.store.demo import BadDemo
 
-    return _with_settings(lambda: serve(host=asked.host, port=asked.port))
+    try:
+        return _with_settings(lambda: serve(host=asked.host, port=asked.port))
+    except (DemoDatabase, BadDemo) as error:
+        print(f"evenhand: {error}", file=sys.stderr)
+        return BAD_INPUT
 
 
 def _first_code(_asked: argparse.Namespace) -> int:

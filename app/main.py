@@ -48,6 +48,7 @@ from app.web import (
     worklist,
 )
 from app.web.answers import Templates
+from app.web.demo_signing import sign_demo
 from app.web.pages import Site
 from app.web.provider import ClinicProvider
 
@@ -107,13 +108,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         knowledge()
         practice_cases()
-        engine = make_engine(settings.database_url)
-        migrate(engine)
-        if settings.demo:
-            load_demo(engine, DEMO, datetime.now(UTC), hash_password)
-        else:
-            _refuse_demo_accounts(engine)
-        app.state.engine = engine
+        engine = app.state.engine = _opened(settings)
         _tell_first_code(engine)
         yield
         engine.dispose()
@@ -151,6 +146,18 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     return app
 
 
+def _opened(settings: Settings) -> Engine:
+    engine = make_engine(settings.database_url)
+    migrate(engine)
+    if settings.demo:
+        now = datetime.now(UTC)
+        if load_demo(engine, DEMO, now, hash_password):
+            sign_demo(engine, read_demo(DEMO, now), settings.clinic)
+    else:
+        _refuse_demo_accounts(engine)
+    return engine
+
+
 class DemoDatabase(RuntimeError):
     """The database belongs to a demonstration, and the settings do not say that this is one."""
 
@@ -186,10 +193,16 @@ def new_first_code() -> int:
 
 
 def serve(host: str | None = None, port: int | None = None) -> int:
-    """Serve until stopped; host and port stand before those of the settings."""
+    """Serve until stopped; host and port stand before those of the settings.
+
+    Raises: DemoDatabase, BadDemo; OSError, SQLAlchemyError, where the database cannot be opened.
+    """
     settings = Settings()
+    app = create_app(settings)
+    # Opened here first: what the web server's own start refuses ends in a traceback.
+    _opened(settings).dispose()
     uvicorn.run(
-        create_app(settings),
+        app,
         host=settings.host if host is None else host,
         port=settings.port if port is None else port,
         # Addresses hold no patient data, but who opened what belongs in the audit, not here.

@@ -142,14 +142,14 @@ def fill_review(page: Page) -> None:
     for tick in page.locator(".tick input").all():
         tick.check()
     page.get_by_label("Impression", exact=True).fill(
-        "Slow, stiff and shaking at rest on the right for a year and a half."
+        "Feet stick to the floor, three falls; forgetful, and hurries to the toilet."
     )
-    page.get_by_label("Plan", exact=True).fill("Refer to neurology before any treatment.")
+    page.get_by_label("Plan", exact=True).fill("Imaging of the brain, and refer to neurology.")
     for taken in page.locator(".suggestion input[value=taken]").all():
         taken.evaluate("answer => answer.click()")
     expect(page.locator("#lacking")).to_contain_text("Nothing is left to settle")
-    page.locator("#initials").fill("KÖ")
-    page.locator("#birth_year").fill("1959")
+    page.locator("#initials").fill("RE")
+    page.locator("#birth_year").fill("1949")
 
 
 # ---------------------------------------------------------------- the pictures
@@ -171,7 +171,7 @@ def of_the_administrator(page: Page) -> None:
 
 def of_the_physician(page: Page) -> None:
     """Review, signature, what is signed, the sheet with last time, and a comparison."""
-    open_exam(page, "DEMO-0002", 1)
+    open_exam(page, "DEMO-0005")
     fill_review(page)
     confirm = page.locator("#to-confirm")
     to(page, confirm)

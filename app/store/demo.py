@@ -23,7 +23,7 @@ from app.store.free_text import exact_key
 from app.store.patients import NewPatient, add_patient, check_patient
 from app.store.proofs import set_password
 from app.store.refusals import BadForm
-from app.store.tables import ROLES, PatientRow
+from app.store.tables import ROLES, ExamRow, PatientRow
 
 MINUTE = timedelta(minutes=1)
 
@@ -34,11 +34,16 @@ class BadDemo(ValueError):
 
 @dataclass(frozen=True)
 class DemoExam:
-    """One exam of the demonstration, with the moment at which it began."""
+    """One exam of the demonstration, with the moment at which it began.
+
+    impression, plan: of the physician; with an impression the exam is one to be signed.
+    """
 
     exam: Exam
     started_at: datetime
     reason: str
+    impression: str = ""
+    plan: str = ""
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,7 @@ def load_demo(
         has_patients = session.exec(select(PatientRow.id).limit(1)).first() is not None
         if not has_accounts(session) and (not has_patients or _has_its_patients(session, demo)):
             _add_accounts(session, demo, password_hash)
-        nurse, physician = (_recorder(session, demo, role) for role in ROLES)
+        nurse, physician = (demo_recorder(session, demo, role) for role in ROLES)
         if has_patients or nurse is None or physician is None:
             return 0
         for person in demo.patients:
@@ -125,6 +130,29 @@ def read_demo(folder: Path, now: datetime) -> Demo:
         raise BadDemo(f"{file.name}: {fault}") from fault
 
 
+def to_be_signed(session: Session, demo: Demo) -> list[tuple[str, DemoExam]]:
+    """The exams of the demonstration that have an impression and are not signed, with their ids."""
+    wanted = {
+        (exact_key(person.new.chart_number), exam.started_at): exam
+        for person in demo.patients
+        for exam in person.exams
+        if exam.impression
+    }
+    asked = select(ExamRow, PatientRow.chart_key).join(PatientRow).where(ExamRow.state == "open")
+    return [
+        (row.id, wanted[chart_key, row.started_at])
+        for row, chart_key in session.exec(asked)
+        if (chart_key, row.started_at) in wanted
+    ]
+
+
+def demo_recorder(session: Session, demo: Demo, role: str) -> Recorder | None:
+    """Who records in this role; None where the demonstration's account is not there."""
+    name = next(each.sign_in_name for each in demo.accounts if each.role == role)
+    found = account_named(session, name)
+    return None if found is None else Recorder(found.printed_name, role, found.id)
+
+
 def _accounts(tables: list[Mapping[str, Any]]) -> tuple[DemoAccount, ...]:
     listed = tuple(
         DemoAccount(each["sign_in_name"], each["printed_name"], each["role"], each["password"])
@@ -147,6 +175,8 @@ def _patient(folder: Path, table: Mapping[str, Any], moved: timedelta, today: da
             exam=_exam(folder / "exams" / written["file"]),
             started_at=_moment(written["started_at"]) + moved,
             reason=written["reason"],
+            impression=written.get("impression", ""),
+            plan=written.get("plan", ""),
         )
         for written in table["exam"]
     )
@@ -189,13 +219,6 @@ def _add_accounts(session: Session, demo: Demo, password_hash: Callable[[str], s
         except BadForm as fault:
             raise BadDemo(f"clinic.toml: {fault}") from fault
         set_password(session, added.id, password_hash(each.password), actor=PROGRAM, now=began)
-
-
-def _recorder(session: Session, demo: Demo, role: str) -> Recorder | None:
-    """Who records in this role; None where the demonstration's account is not there."""
-    name = next(each.sign_in_name for each in demo.accounts if each.role == role)
-    found = account_named(session, name)
-    return None if found is None else Recorder(found.printed_name, role, found.id)
 
 
 def _load_exam(

@@ -77,6 +77,11 @@ class Page:
         """The title as the browser's tab shows it; a refused form is heard first of all."""
         return f"Error: {self.title}" if self.faults else self.title
 
+    @property
+    def refused(self) -> str:
+        """What became of a form with faults."""
+        return "Nothing was saved."
+
 
 @dataclass(frozen=True)
 class Who:

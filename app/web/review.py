@@ -44,6 +44,10 @@ SOMEBODY_ELSE = (
 )
 
 
+REST_SAVED = "What is not named here is saved."
+NOT_SIGNED = f"The exam is not signed. {REST_SAVED}"
+
+
 @router.get("/exams/{exam_id}/review")
 def show_review(request: Request, exam_id: str) -> Response:
     """The page on which an exam is reviewed and signed."""
@@ -65,7 +69,7 @@ def save_review(request: Request, exam_id: str, form: FormFields) -> Response:
         return _behind(request, reviewed, me, form)
     if not faults and not wants_fragment(request):
         return see_other(f"/exams/{exam_id}/review")
-    typed = _typed(reviewed, form, faults, seen)
+    typed = replace(_typed(reviewed, form, faults, seen), kept=REST_SAVED)
     status = saved_now()
     if faults:
         status = SaveStatus("NOT SAVED: what is marked in red. The rest is saved.", is_saved=False)
@@ -80,7 +84,7 @@ def sign_review(request: Request, exam_id: str, form: FormFields) -> Response:
     reviewed = _reviewed(request, exam_id)
     if faults is None:
         return _behind(request, reviewed, me, form)
-    typed = _typed(reviewed, form, faults, seen)
+    typed = replace(_typed(reviewed, form, faults, seen), kept=NOT_SIGNED)
     if typed.news is not None:
         typed = replace(typed, general=(BEHIND,))
         return _show(request, reviewed, me, typed, saved_now(), 412)

@@ -90,6 +90,7 @@ class ReviewPage(Page):
 
     are_suggestions_open: no while the clinic wants the impression written first.
     codes_from: the classification and its release.
+    kept: what became of a form with faults, where anything of it was saved.
     has_password: no where the identity provider proves who signs, at proof_path.
     """
 
@@ -120,6 +121,12 @@ class ReviewPage(Page):
     initials: Field = EMPTY
     birth_year: Field = EMPTY
     password: Field = EMPTY
+    kept: str = ""
+
+    @property
+    def refused(self) -> str:
+        """What became of a form with faults."""
+        return self.kept or super().refused
 
 
 @dataclass(frozen=True)

@@ -58,7 +58,8 @@ class Typed:
     """What came with a form that was not accepted, or with one that was saved.
 
     form: what was typed; faults: by the name of the field; general: about no field. news: what
-    changed since the page was loaded. seen: the revision whose entries the page shows.
+    changed since the page was loaded. seen: the revision whose entries the page shows. kept:
+    what became of a form with faults, where anything of it was saved.
     """
 
     form: Mapping[str, str] = field(default_factory=dict)
@@ -66,6 +67,7 @@ class Typed:
     general: tuple[str, ...] = ()
     news: NewsView | None = None
     seen: int | None = None
+    kept: str = ""
 
 
 def review_page(
@@ -95,6 +97,7 @@ def review_page(
             *(Fault("review", says) for says in typed.general),
             *(Fault(name, says) for name, says in typed.faults.items()),
         ),
+        kept=typed.kept,
         exam_id=held.id,
         revision=held.revision if typed.seen is None else typed.seen,
         saved=held.revision,

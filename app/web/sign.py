@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from fastapi import Request
+from sqlalchemy import Engine
 
 from app.assess.assessment import Assessment, as_text
 from app.knowledge.load import knowledge
@@ -23,6 +24,7 @@ from app.store.signing import Signing, sign
 from app.web.answers import site_of
 from app.web.documents import report_of
 from app.web.identity import SignedIn
+from app.web.pages import Site
 from app.web.review_view import MEANING, Reviewed
 from app.web.wording import local
 
@@ -85,6 +87,15 @@ class Act:
 
 
 def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
+    """Sign an exam now, as it was reviewed.
+
+    Raises: StaleReview, NotOpen, BackDated.
+    """
+    act = Act.begin(request, me, MEANING)
+    return sign_reviewed(request.app.state.engine, site_of(request), reviewed, act)
+
+
+def sign_reviewed(engine: Engine, site: Site, reviewed: Reviewed, act: Act) -> Signature:
     """Sign an exam as it was reviewed.
 
     The page is made before the transaction, from what was reviewed; the transaction makes sure that
@@ -92,7 +103,6 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
     Raises: StaleReview, NotOpen, BackDated.
     """
     held, version = reviewed.held, knowledge().version
-    act = Act.begin(request, me, MEANING)
 
     def content(note: str) -> str:
         return signed_content(
@@ -108,7 +118,7 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
 
     def report(block: SignatureBlock) -> ReportInput:
         return signed_report(
-            request,
+            site,
             held,
             reviewed.review,
             reviewed.assessment,
@@ -118,12 +128,12 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
         )
 
     signing = act.finish(held, content, version, report)
-    with writing(request.app.state.engine) as session:
+    with writing(engine) as session:
         return sign(session, held.id, signing, reviewed_revision=held.revision, knowledge=version)
 
 
 def signed_report(
-    request: Request,
+    site: Site,
     held: ExamRecord,
     review: Review,
     assessment: Assessment,
@@ -141,7 +151,7 @@ def signed_report(
     return report_of(
         held,
         review,
-        site_of(request),
+        site,
         signed_at,
         assessment,
         state="amended" if amendments else "signed",

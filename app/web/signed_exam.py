@@ -21,7 +21,7 @@ from app.store.signatures import Signature, signatures
 from app.store.signed_content import Amendment, amended_content, note_of
 from app.store.signing import amend, checked_amendment
 from app.web.allowed import may, require, someone
-from app.web.answers import see_other, show
+from app.web.answers import see_other, show, site_of
 from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields, revision_in
 from app.web.fresh_proof import has_password, not_proved, not_this_person, proof_path
@@ -123,7 +123,7 @@ def _amended(
     def report(block: SignatureBlock) -> ReportInput:
         new = PrintedAmendment(len(pieces), amendment.kind, amendment.reason, amendment.text, block)
         return signed_report(
-            request,
+            site_of(request),
             held,
             review,
             assessed_when_signed(pieces),

@@ -332,6 +332,10 @@ def test_an_emergency_is_acknowledged_first(clinic: Clinic) -> None:
 
     assert 422 == answer.status_code
     assert "Acknowledge the emergency" in answer.text
+    # The words that were typed are kept, and the page does not say otherwise.
+    assert "The exam is not signed. What is not named here is saved." in answer.text
+    assert "Nothing was saved" not in answer.text
+    assert WORDS["impression"] == kept(clinic, exam_id).impression
     told = f"Emergencies acknowledged: 1, by {PHYSICIAN.name}, physician, at "
     assert told not in note_of(clinic, exam_id)
     send(clinic, exam_id, settled(clinic, exam_id), to="review")

@@ -1,5 +1,6 @@
 """What a clinic sets reaches the program."""
 
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -7,13 +8,19 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 from pydantic import ValidationError
+from sqlmodel import col, select
 
+from app.cli import main
 from app.main import DemoDatabase, create_app
 from app.people.oidc import ProviderSettings
 from app.settings import ROOT, Settings
 from app.store.account_changes import add_account
 from app.store.actor import PROGRAM
-from app.store.engine import make_engine, writing
+from app.store.engine import make_engine, reading, writing
+from app.store.signatures import document
+from app.store.signing_tables import SignatureRow
+from app.store.tables import ExamRow
+from app.store.verify import verify
 
 PROVIDER = {
     "ADDRESS": "https://evenhand.example/",
@@ -145,13 +152,38 @@ def start(database: Path, *, demo: bool) -> None:
         pass
 
 
-def test_a_demonstration_never_becomes_a_clinic(tmp_path: Path) -> None:
-    """Everybody knows the passwords of its accounts; the message says what to set."""
+def check_the_past(database: Path) -> None:
+    """The past of the demonstration is signed, as in a clinic, and its audit is whole."""
+    engine = make_engine(f"sqlite:///{database}")
+    with reading(engine) as session:
+        states = session.exec(select(ExamRow.state).order_by(col(ExamRow.started_at))).all()
+        signed = session.exec(select(SignatureRow)).all()
+        pages = [document(session, each.document_sha256).content for each in signed]
+        report = verify(session)
+    engine.dispose()
+
+    assert ["signed", "signed", *["open"] * 6] == list(states)
+    assert 2 == len(pages) == sum(page.startswith(b"%PDF") for page in pages)
+    assert () == report.alterations
+
+
+def test_a_demonstration_never_becomes_a_clinic(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Everybody knows the passwords of its accounts; the message, a line, says what to set."""
     database = tmp_path / "evenhand.sqlite3"
     start(database, demo=True)
+    check_the_past(database)
     for _ in range(2):
         with pytest.raises(DemoDatabase, match="set EVENHAND_DEMO=true, or EVENHAND_DATABASE_URL"):
             start(database, demo=False)
+    monkeypatch.setenv("EVENHAND_DATABASE_URL", f"sqlite:///{database}")
+    monkeypatch.setenv("EVENHAND_DEMO", "false")
+
+    assert 2 == main(["serve"])
+    assert re.fullmatch(
+        r"evenhand: this database holds .* demonstration.*\n", capsys.readouterr().err
+    )
     start(database, demo=True)
 
 
