@@ -196,8 +196,13 @@
     // What is being typed is the browser's to take back.
     const isTyping = event.target.closest?.("[data-state=typing], textarea, [name^='why.']");
     const undo = document.getElementById("undo");
-    if (!isUndo || isTyping || undo.hidden) return;
+    if (!isUndo || isTyping) return;
     event.preventDefault();
+    if (undo.hidden) {
+      tell("Nothing entered since this page was loaded is left to take back. Change the answer itself; the history keeps both.");
+      return;
+    }
+    tell("");
     if (!event.repeat) undo.click();
   });
 

@@ -56,6 +56,15 @@ def label_of(group: str, thing: str, knowledge: Knowledge) -> str:
             return _signs(knowledge)[thing].label
 
 
+def cause_label(rule: str, knowledge: Knowledge) -> str:
+    """What has this id: a category, a warning, a hazard, the falls group, or else a finding."""
+    for rules in (knowledge.categories, knowledge.warnings, knowledge.hazards):
+        if rule in rules:
+            return str(rules[rule].label)
+    falls = knowledge.fall_risk
+    return falls.label if rule == falls.id else vocabulary()[rule].label
+
+
 def named(group: str, thing: str, knowledge: Knowledge) -> Named:
     """Something with its label and its place."""
     return Named(group, thing, label_of(group, thing, knowledge))

@@ -15,8 +15,8 @@ from app.assess.compared import is_measured
 from app.assess.measured import in_figures
 from app.assess.words import side_words
 from app.exam.measures import QUANTITIES
-from app.exam.record import Exam, Recorded, Untestable
-from app.exam.vocabulary import GRADE_WORDS, GRADES, Scale, Side, vocabulary
+from app.exam.record import Exam, Recorded, Untestable, Value
+from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.report.differences import NOT_EXAMINED, figure_words, label_of, unit_of
 from app.report.phrases import clean, day, value_words
@@ -91,6 +91,15 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Told:
+    """One finding on one side, in words. side: "" where it has none. values: one for each exam."""
+
+    label: str
+    side: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Plot:
     """One finding over all exams. columns: RIGHT and LEFT, or Value. notes: published figures."""
 
@@ -132,6 +141,25 @@ def course(visits: Sequence[Visit], knowledge: Knowledge) -> tuple[Plot, ...]:
     ]
     drawn.sort(key=knowledge.course.no_order.__contains__)
     return tuple(_plot(name, visits, knowledge) for name in drawn)
+
+
+def in_words(visits: Sequence[Visit]) -> tuple[Told, ...]:
+    """What has no drawing: choices, and yes or no, ever abnormal or descriptive."""
+    findings = [each for each in vocabulary().values() if each.scale in (Scale.CHOICE, Scale.YESNO)]
+    return tuple(
+        Told(
+            each.label,
+            side_words(side),
+            tuple(_words(each.id, visit.exam.cells.get((each.id, side))) for visit in visits),
+        )
+        for each in findings
+        for side in each.sides
+        if any(_is_told(each, visit.exam.value(each.id, side)) for visit in visits)
+    )
+
+
+def _is_told(finding: Finding, value: Value | None) -> bool:
+    return value is not None and (finding.is_abnormal(value) or finding.normal_value() is None)
 
 
 def _is_worth_drawing(name: str, exam: Exam) -> bool:

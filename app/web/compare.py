@@ -12,7 +12,8 @@ from app.assess.assessment import Assessment
 from app.assess.compared import is_measured
 from app.knowledge.course import NO_FIGURE
 from app.knowledge.load import knowledge
-from app.report.course import Visit, course
+from app.report.course import Visit, course, in_words
+from app.report.phrases import day
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading
 from app.store.exams import ExamRecord, WorklistRow, exam_record, exams_of
@@ -88,6 +89,8 @@ def show_course(request: Request, patient_id: str) -> Response:
         has_unsigned=any(not each.is_signed for each in visits),
         graded=tuple(each for each in plots if not is_measured(each.name)),
         measured=tuple(each for each in plots if is_measured(each.name)),
+        told=in_words(visits) if len(visits) > 1 else (),
+        columns=tuple((day(each.started_at), each.is_signed) for each in visits),
     )
     return show(request, "course.html", page)
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.report.course import Plot
+from app.report.course import Plot, Told
 from app.web.pages import Page, Who
 
 
@@ -105,10 +105,15 @@ class ComparePage(Page):
 
 @dataclass(frozen=True, kw_only=True)
 class CoursePage(Page):
-    """course.html. graded, measured: nothing where there are not two exams."""
+    """course.html. graded, measured, told: nothing where there are not two exams.
+
+    columns: when each exam was, and whether it is signed.
+    """
 
     who: Who
     exams: int
     has_unsigned: bool
     graded: tuple[Plot, ...]
     measured: tuple[Plot, ...]
+    told: tuple[Told, ...]
+    columns: tuple[tuple[str, bool], ...]

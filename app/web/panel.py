@@ -24,6 +24,7 @@ from app.exam.layout import WHOLE
 from app.exam.record import Exam
 from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import Knowledge
+from app.knowledge.mentions import cause_label
 from app.knowledge.model import STANDING_WORDS
 from app.report.phrases import by_finding, folded
 from app.web.panel_view import (
@@ -190,7 +191,7 @@ def _steps(
         steps = tuple(
             StepView(
                 knowledge.steps[step.id].says,
-                ", ".join(_name_of(each, knowledge) for each in step.because),
+                ", ".join(cause_label(each, knowledge) for each in step.because),
                 pathways.get(step.id, ""),
             )
             for step in assessment.next_steps
@@ -206,17 +207,9 @@ def _ask(asked: CheckNext, knowledge: Knowledge) -> AskView:
     return AskView(
         asked.finding,
         finding_words(asked.finding, asked.side),
-        ", ".join(_name_of(each, knowledge) for each in asked.settles),
+        ", ".join(cause_label(each, knowledge) for each in asked.settles),
         f"c-{asked.finding}-{side}" if side else f"c-{asked.finding}",
     )
-
-
-def _name_of(rule: str, knowledge: Knowledge) -> str:
-    """The label of whatever has this id: a category, a warning, the falls group or a hazard."""
-    for named in (knowledge.categories, knowledge.warnings, knowledge.hazards):
-        if rule in named:
-            return str(named[rule].label)
-    return knowledge.fall_risk.label
 
 
 def _lines(reasons: Iterable[Reason], knowledge: Knowledge) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from app.assess.assessment import Assessment, Reason
 from app.assess.words import finding_words, urgency_words
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import Knowledge
-from app.knowledge.mentions import label_of
+from app.knowledge.mentions import cause_label
 from app.report.coverage import coverage
 from app.report.grid import GridStation, full_grid
 from app.report.listing import not_examined_words, others_words, untestable_groups
@@ -210,10 +210,7 @@ def _because(reasons: tuple[Reason, ...], known: Knowledge) -> tuple[str, ...]:
 
 
 def _to_confirm(each: ToConfirm, known: Knowledge) -> ConfirmView:
-    names = [
-        label_of("categories" if name in known.categories else "warnings", name, known)
-        for name in each.holds_up
-    ]
+    names = [cause_label(name, known) for name in each.holds_up]
     return ConfirmView(
         entry=each.held.entry_id,
         words=f"{capital(finding_words(*each.cell))}: {recorded_words(each.cell, each.held.value)}",
@@ -243,12 +240,7 @@ def _suggestion(
     if each.decision is not None:
         decision = "taken" if each.decision.is_taken else "declined"
         reason = each.decision.reason
-    because = [
-        known.fall_risk.label
-        if cause == known.fall_risk.id
-        else label_of("categories" if cause in known.categories else "warnings", cause, known)
-        for cause in each.step.because
-    ]
+    because = [cause_label(cause, known) for cause in each.step.because]
     return SuggestionView(
         id=name,
         says=known.steps[name].says,

@@ -13,7 +13,17 @@ from hypothesis import strategies as st
 from app.exam.record import Cell, Exam, Recorded, Untestable
 from app.exam.vocabulary import Side
 from app.knowledge.load import knowledge
-from app.report.course import BOTTOM, LEFT_EDGE, RIGHT_EDGE, TOP, Line, Plot, Visit, course
+from app.report.course import (
+    BOTTOM,
+    LEFT_EDGE,
+    RIGHT_EDGE,
+    TOP,
+    Line,
+    Plot,
+    Visit,
+    course,
+    in_words,
+)
 from tests.strategies import exams
 
 KNOWN = knowledge()
@@ -115,6 +125,21 @@ def test_only_what_was_measured_or_ever_abnormal_is_drawn() -> None:
     seen = visits({DRIFT_RIGHT: 0, ("flap", Side.LEFT): 1}, {DRIFT_RIGHT: 0, TUG: Decimal(9)})
 
     assert {"flap", "tug_s"} == {each.name for each in course(seen, KNOWN)}
+
+
+def test_choices_and_yes_or_no_stand_in_words_exam_by_exam() -> None:
+    """What a drawing cannot show is not left out; what was never seen, and ever normal, is."""
+    swing: Cell = ("arm_resistance_directions", Side.RIGHT)
+    seen = visits(
+        {("base", None): "wide", ("hx_cancer", None): False, swing: "both"},
+        {("hx_unsteady", None): True, ("base", None): Untestable("in a chair")},
+    )
+
+    assert [
+        ("Arm: resistance felt in", "RIGHT", ("both directions", "not examined")),
+        ("Distance between the feet", "", ("wide", "cannot be tested: in a chair")),
+        ("Feels unsteady standing or walking", "", ("not examined", "yes")),
+    ] == sorted((each.label, each.side, each.values) for each in in_words(seen))
 
 
 def test_dates_that_would_stand_over_each_other_are_left_to_the_table() -> None:

@@ -149,6 +149,11 @@ def test_undo_takes_back_step_by_step_and_shows_where(visitor: Visitor, clinic: 
     page.locator("#c-kinetic_tremor-right-0").focus()
     press(page, "r")
     expect(page.locator("#count-reach")).to_contain_text("all 6 done")
+    visitor.expect_saved()
+    # What was entered before is not forgotten in silence.
+    page.reload()
+    press(page, "Control+z")
+    expect(page.locator("#key-says")).to_contain_text("Nothing entered since this page was loaded")
 
 
 def test_what_is_taken_back_and_entered_anew_at_once_is_no_collision(

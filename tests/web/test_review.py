@@ -107,6 +107,18 @@ def test_the_page_lists_what_was_recorded_and_what_was_not(clinic: Clinic) -> No
     assert "Write the impression in your own words" in page
 
 
+def test_a_step_that_follows_from_a_finding_names_it(clinic: Clinic) -> None:
+    """No category and no warning stands behind it: the page failed, the panel said falls."""
+    exam_id = examined(clinic, ("hx_memory", "", "yes"))
+    page = clinic.get(f"/exams/{exam_id}/review")
+
+    assert 200 == page.status_code
+    step = page.text.partition('name="step.check_cognition"')[0].rpartition("suggestion")[2]
+    assert "Decline in memory or thinking" in step
+    panel = clinic.get(f"/exams/{exam_id}").text.partition("Consider a test of memory")[2]
+    assert panel.partition("</li>")[0].count("Decline in memory or thinking")
+
+
 def test_a_nurse_does_not_review(clinic: Clinic) -> None:
     """The review is the physician's."""
     exam_id = examined(clinic, *TREMOR)
