@@ -25,6 +25,8 @@ from app.knowledge.course import Course, Figure, check_course
 from app.knowledge.files import BadKnowledge, Files, by_id, check, each_limb
 from app.knowledge.help import HelpTexts, load_help
 from app.knowledge.intended_use import IntendedUse
+from app.knowledge.leaflet import FILE as LEAFLET_FILE
+from app.knowledge.leaflet import Leaflet, load_leaflet
 from app.knowledge.measured import MeasuredLine, check_measured, places_of_line
 from app.knowledge.model import (
     Balance,
@@ -72,6 +74,7 @@ class Knowledge:
     medicines: Medicines
     intended_use: IntendedUse
     help: HelpTexts
+    leaflet: Leaflet
     hpo: HpoTerms
     icd: IcdCodes
     names: Names
@@ -119,6 +122,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
     _refuse_name_twice(names)
     categories = files.folder_of("categories", index.categories, Category)
     warnings = files.folder_of("warnings", index.warnings, WarningRule)
+    steps = by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step)
     conditions = Conditions(names, categories, warnings)
     read = Knowledge(
         version=index.version,
@@ -131,7 +135,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         categories=categories,
         warnings=warnings,
         fall_risk=files.one("fall_risk.toml", FallRisk),
-        steps=by_id("steps.toml", files.tables("steps.toml", {"step"})["step"], Step),
+        steps=steps,
         conflicts=_conflicts(files),
         measured=files.keyed("measured.toml", "measured", MeasuredLine),
         course=files.one(COURSE_FILE, Course),
@@ -139,6 +143,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         medicines=Medicines(names.classes, files.one("spellings.toml", Spellings).spellings),
         intended_use=files.one("intended_use.toml", IntendedUse),
         help=load_help(files, names.vocabulary),
+        leaflet=load_leaflet(files, names.vocabulary, steps),
         hpo=load_hpo(files, names.vocabulary),
         icd=load_icd(files, categories),
         names=names,
@@ -272,6 +277,8 @@ def _cited(read: Knowledge) -> Iterator[tuple[str, str, str | None]]:
         yield from of("intended_use.toml", section.title, section.support)
     for file, help_id, claim in read.help.cited:
         yield file, help_id, claim.source
+    for said in (*read.leaflet.safe, *read.leaflet.now, *read.leaflet.soon):
+        yield LEAFLET_FILE, said.says, said.source
     for hazard in read.hazards.values():
         yield from of("fall_risk.toml", hazard.id, hazard.support)
     for step in read.steps.values():

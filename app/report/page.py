@@ -43,10 +43,11 @@ class ReportInput:
     started_at, printed_at: with their offset, printed as given; the age is that on the day of
     started_at, which is when the patient was examined. paper: where that was done on paper.
     recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
-    stations whose rest was marked normal in one step. demo: invented data. impression, plan: in the
-    physician's words, empty until written. decisions: on next steps. acknowledged: emergencies;
-    confirmed: a nurse's findings. codes: of ICD-10-CM, chosen for the summary. pathways: the
-    clinic's own words by the id of a warning or a next step; in the PDF, not in the note.
+    stations whose rest was marked normal in one step. demo: invented data. impression, plan,
+    for_patient: in the physician's words, empty until written. decisions: on next steps.
+    acknowledged: emergencies; confirmed: a nurse's findings. codes: of ICD-10-CM, chosen for the
+    summary. pathways: the clinic's own words by the id of a warning or a next step; in the PDF, not
+    in the note.
     signature, amendments: of a signed exam alone, the oldest amendment first.
 
     Raises: ValueError where state, signature and amendments contradict each other, where the
@@ -72,6 +73,7 @@ class ReportInput:
     acknowledged: tuple[Acknowledged, ...] = ()
     confirmed: tuple[Confirmed, ...] = ()
     codes: tuple[str, ...] = ()
+    for_patient: str = ""
     pathways: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     signature: SignatureBlock | None = None
     amendments: tuple[Amendment, ...] = ()

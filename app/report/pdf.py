@@ -4,6 +4,7 @@ import atexit
 import hashlib
 import logging
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -33,7 +34,7 @@ _ROOT = Path(__file__).resolve().parents[2]
 _STATIC = _ROOT / "static"
 _BASE_URL = _STATIC.as_uri() + "/"
 _TEMPLATES = _ROOT / "templates" / "report"
-_STYLES = {"print": "report.css", "paper": "paper.css"}
+_STYLES = {"print": "report.css", "paper": "paper.css", "leaflet": "leaflet.css"}
 # The running head has two lines and no more, however long a name is.
 _MOST_IN_RUNNING_HEAD = 32
 
@@ -91,6 +92,19 @@ def blank_pdf(page: object) -> bytes:
     """
     with _ONE_AT_A_TIME:
         return _written(_laid_out("paper", page), "blank sheet")
+
+
+def leaflet_file(pages: Sequence[object], exam_id: str) -> bytes:
+    """Render the first LeafletPage that fits on one sheet, or the last of them.
+
+    Raises: NotServed, as pdf() does.
+    """
+    with _ONE_AT_A_TIME:
+        for page in pages:
+            document = _laid_out("leaflet", page)
+            if len(document.pages) == 1:
+                break
+        return _written(document, f"leaflet of exam {exam_id}")
 
 
 def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:

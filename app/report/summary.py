@@ -134,6 +134,7 @@ class Summary:
     confirmed: tuple[SettledLine, ...]
     impression: tuple[str, ...]
     plan: tuple[str, ...]
+    for_patient: tuple[str, ...]
     codes: str
 
 
@@ -183,6 +184,7 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
         confirmed=_settled(confirmed_by(report.confirmed, exam)),
         impression=clean_lines(report.impression),
         plan=clean_lines(report.plan),
+        for_patient=clean_lines(report.for_patient),
         codes="; ".join(codes_words(report.codes, knowledge)),
     )
 

@@ -20,6 +20,8 @@ from app.store.signing_tables import ReviewRow
 
 LONGEST_TEXT = 4000
 LONGEST_REASON = 500
+# It shares one page in large print with everything else.
+LONGEST_FOR_PATIENT = 300
 
 
 @dataclass(frozen=True)
@@ -32,8 +34,8 @@ class StepDecision:
 
 # Kind and item, as ReviewRow explains them.
 ReviewKey = tuple[str, str]
-# Text for impression and plan, a decision for a step, True for an emergency, a confirmed entry and
-# a code.
+# Text for impression, plan and patient, a decision for a step, True for an emergency, a confirmed
+# entry and a code.
 ReviewValue = str | bool | StepDecision
 
 
@@ -51,7 +53,7 @@ class ReviewItem:
 
 @dataclass(frozen=True)
 class Review:
-    """What stands decided. Impression and plan are empty until somebody has written them.
+    """What stands decided. Impression, plan and for_patient are empty until somebody writes them.
 
     steps: by the step's id. acknowledged: ids of emergencies. confirmed: numbers of entries.
     codes: of ICD-10-CM, in their own order.
@@ -64,6 +66,7 @@ class Review:
     acknowledged: frozenset[str]
     confirmed: frozenset[int]
     codes: tuple[str, ...]
+    for_patient: str
     items: Mapping[ReviewKey, ReviewItem]
 
 
@@ -190,6 +193,7 @@ def _review(items: Mapping[ReviewKey, ReviewItem]) -> Review:
         acknowledged=frozenset(decided("emergency")),
         confirmed=frozenset(int(number) for number in decided("confirmed")),
         codes=tuple(sorted(decided("code"))),
+        for_patient=str(decided("for_patient").get("", "")),
         items=MappingProxyType(dict(items)),
     )
 
@@ -200,6 +204,7 @@ def _checked(
     known = {
         "impression": {""},
         "plan": {""},
+        "for_patient": {""},
         "step": set(knowledge().steps),
         "emergency": set(knowledge().warnings),
         "confirmed": {str(row.id) for row in entry_rows(session, exam_id)},
@@ -244,6 +249,8 @@ def _checked_value(kind: str, value: ReviewValue) -> ReviewValue | None:
     match kind, value:
         case (("impression" | "plan"), str(text)):
             return check_lines(text, longest=LONGEST_TEXT) or None
+        case "for_patient", str(text):
+            return check_lines(text, longest=LONGEST_FOR_PATIENT) or None
         case "step", StepDecision(is_taken, reason):
             reason = check_lines(reason, longest=LONGEST_REASON)
             if not is_taken and not reason:

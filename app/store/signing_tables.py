@@ -20,10 +20,10 @@ from app.store.tables import REVIEW_KINDS, ROLES, SIGNATURE_KINDS
 class ReviewRow(Table, table=True):
     """What a physician decided while reviewing. Triggers refuse to change or delete it.
 
-    kind and item name what it is about: `impression`, `plan` (item empty), `step` (a step's id),
-    `emergency` (a warning's id), `confirmed` (the number of an entry), `code` (of
-    ICD-10-CM). value: canonical JSON, NULL where it was taken back. The newest of a kind and item
-    counts.
+    kind and item name what it is about: `impression`, `plan` and `for_patient` (item empty),
+    `step` (a step's id), `emergency` (a warning's id), `confirmed` (the number of an entry), `code`
+    (of ICD-10-CM). value: canonical JSON, NULL where it was taken back. The newest of a kind and
+    item counts.
     """
 
     __tablename__ = "review_entry"

@@ -23,7 +23,7 @@ STATES = ("open", "ready", "signed", "amended")
 # Who may record findings, and who may have an account.
 ROLES = ("nurse", "physician")
 ACCOUNT_ROLES = (*ROLES, "administrator")
-REVIEW_KINDS = ("impression", "plan", "step", "emergency", "confirmed", "code")
+REVIEW_KINDS = ("impression", "plan", "step", "emergency", "confirmed", "code", "for_patient")
 SIGNATURE_KINDS = ("exam", "addendum", "late_entry", "correction")
 # The finding id under which the medicines stand among the entries.
 MEDICINES = "medicines"

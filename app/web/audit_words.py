@@ -15,6 +15,7 @@ ACTIONS: Mapping[str, str] = {
     "read": "opened a chart",
     "worklist": "opened the list of exams",
     "print": "made or fetched a PDF",
+    "leaflet": "made the page for the patient",
     "note": "opened a note",
     "search": "searched for a patient",
     "record": "recorded",

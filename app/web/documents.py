@@ -11,12 +11,14 @@ from app.assess.assess import assess
 from app.assess.assessment import Assessment
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
+from app.report.leaflet import LeafletInput, leaflet_pdf
 from app.report.note import text_note
 from app.report.page import Paper, Person, ReportInput
 from app.report.pdf import pdf
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
+from app.store.refusals import NotSigned
 from app.store.review import Review, review_of
 from app.store.signatures import document, signatures
 from app.store.signed_content import note_of
@@ -63,6 +65,36 @@ def show_note(request: Request, exam_id: str) -> Response:
         note=text,
     )
     return show(request, "note.html", page)
+
+
+@router.get("/exams/{exam_id}/leaflet")
+def show_leaflet(request: Request, exam_id: str) -> Response:
+    """What the patient takes home, as PDF; there is none before the exam is signed."""
+    held = _held(request, exam_id, "leaflet")
+    if held.state not in SIGNED_STATES:
+        raise NotSigned("the page for the patient follows from what was signed")
+    with reading(request.app.state.engine) as session:
+        review = review_of(session, exam_id)
+    site = site_of(request)
+    given = LeafletInput(
+        patient=_person(held),
+        exam_id=held.id,
+        examined_at=local(held.examined_at),
+        exam=held.exam,
+        taken=tuple(
+            step for step in knowledge().steps if (did := review.steps.get(step)) and did.is_taken
+        ),
+        own_words=review.for_patient,
+        clinic=site.clinic,
+        demo=site.demo,
+    )
+    made = leaflet_pdf(given, knowledge())
+    name = f"evenhand-exam-{held.id[:8]}-for-the-patient.pdf"
+    return Response(
+        made,
+        media_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )
 
 
 @router.get("/exams/{exam_id}/documents/{number}")
@@ -127,20 +159,14 @@ def report_of(
     when it was signed; as it does now, where it was not.
     more: what else a ReportInput says, the state of a signed one among it.
     """
-    person, found = held.patient, assessment or assess(held.exam, knowledge())
+    found = assessment or assess(held.exam, knowledge())
     stations = vocabulary().stations
     bulk = {vocabulary()[cell[0]].station for cell, each in held.cells.items() if each.bulk}
     recorders = [(each.by, each.role) for each in held.cells.values()]
     if held.medicines_record:
         recorders.append((held.medicines_record.by, held.medicines_record.role))
     return ReportInput(
-        patient=Person(
-            person.family_name,
-            person.given_name,
-            person.birth_date,
-            person.sex,
-            person.chart_number,
-        ),
+        patient=_person(held),
         exam_id=held.id,
         state=more.pop("state", held.state),
         reason=held.reason,
@@ -155,6 +181,13 @@ def report_of(
         demo=site.demo,
         **({} if review is None else settled(held, review, found)),
         **more,
+    )
+
+
+def _person(held: ExamRecord) -> Person:
+    person = held.patient
+    return Person(
+        person.family_name, person.given_name, person.birth_date, person.sex, person.chart_number
     )
 
 

@@ -19,7 +19,7 @@ def read_decisions(
     """
     decisions: dict[ReviewKey, ReviewValue | None] = {}
     faults: dict[str, str] = {}
-    for kind in ("impression", "plan"):
+    for kind in ("impression", "plan", "for_patient"):
         if kind in form:
             decisions[kind, ""] = form[kind]
     for emergency in shown.emergencies:

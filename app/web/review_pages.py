@@ -107,6 +107,7 @@ class ReviewPage(Page):
     entered: EnteredView
     impression: Field
     plan: Field
+    for_patient: Field
     side_query: str
     are_suggestions_open: bool
     panel: PanelView

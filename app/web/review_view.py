@@ -111,6 +111,7 @@ def review_page(
         entered=entered(held, reviewed.assessment),
         impression=text("impression", review.impression),
         plan=text("plan", review.plan),
+        for_patient=text("for_patient", review.for_patient),
         side_query=settled.side_query,
         are_suggestions_open=not reviewed.settings.impression_first or bool(review.impression),
         # The steps stand below, each with its decision.

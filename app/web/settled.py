@@ -15,6 +15,7 @@ def settled(held: ExamRecord, review: Review, assessment: Assessment) -> dict[st
     return {
         "impression": review.impression,
         "plan": review.plan,
+        "for_patient": review.for_patient,
         "decisions": _decisions(review, assessment),
         "acknowledged": tuple(
             Acknowledged(name, _by(review, (kind, name)))

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from app.knowledge.load import knowledge
 from app.store.actor import Recorder
 from app.store.engine import reading, writing
 from app.store.review import Review, StepDecision, record_review, review_of
@@ -168,6 +169,31 @@ def test_a_code_that_nothing_asks_for_any_more_says_so_and_clashes_are_named(
     assert (("R25.1",), WORDS["plan"]) == (
         kept(clinic, exam_id).codes,
         kept(clinic, exam_id).plan,
+    )
+
+
+# ---- for the patient
+
+
+def test_the_page_for_the_patient_follows_from_what_was_signed(clinic: Clinic) -> None:
+    """Only steps that were taken over, and a pattern only in the physician's own words."""
+    exam_id = examined(clinic, *TREMOR)
+    assert 409 == clinic.get(f"/exams/{exam_id}/leaflet").status_code
+    form = settled(clinic, exam_id) | {
+        "for_patient": "This looks like parkinsonism.",
+        "step.avoid_dopamine_blockers": "declined",
+        "reason.avoid_dopamine_blockers": "takes none",
+    }
+    assert 303 == send(clinic, exam_id, form).status_code
+    answer = clinic.nurse.get(f"/exams/{exam_id}/leaflet")
+    text, words = " ".join(words_of(answer.content)), knowledge().leaflet.next
+
+    assert "application/pdf" == answer.headers["content-type"]
+    assert "This looks like parkinsonism." in text
+    assert words["refer_movement_untreated"] in text
+    assert words["avoid_dopamine_blockers"] not in text
+    assert "Written for the patient" in " ".join(
+        words_of(clinic.get(f"/exams/{exam_id}/pdf").content)
     )
 
 

@@ -22,7 +22,7 @@ from app.web.reviewing import Points, is_right_person, points, side_query, sides
 
 NOW = datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
 CARD = PatientCard("0" * 32, "T-1", "Núñez", "Ana María", date(1950, 5, 6), "female")
-NOTHING_DECIDED = Review("", "", {}, frozenset(), frozenset(), (), {})
+NOTHING_DECIDED = Review("", "", {}, frozenset(), frozenset(), (), "", {})
 # A drift that came on suddenly is an emergency; slow shrinking taps with a rest tremor fit
 # parkinsonism. Both by the contract's rules.
 SUDDEN = {"drift": {"right": 2}, "hx_onset": "sudden", "hx_years": 0.01}

@@ -1,4 +1,4 @@
-"""A physician may choose codes for the summary: one more kind of decision in the review.
+"""Codes for the summary and words for the patient: two more kinds of decision in the review.
 
 Written out in full and without the program's own types, because a step must stay what it was.
 """
@@ -11,11 +11,11 @@ branch_labels = None
 depends_on = None
 
 CHECK = "ck_review_entry_kind_known"
-KINDS = "kind IN ('impression', 'plan', 'step', 'emergency', 'confirmed', 'code')"
+KINDS = "kind IN ('impression', 'plan', 'step', 'emergency', 'confirmed', 'code', 'for_patient')"
 
 
 def upgrade() -> None:
-    """Let the check know the kind; no row changes."""
+    """Let the check know the kinds; no row changes."""
     if op.get_bind().dialect.name != "sqlite":
         op.drop_constraint(op.f(CHECK), "review_entry")
         op.create_check_constraint(op.f(CHECK), "review_entry", KINDS)
