@@ -93,7 +93,8 @@ def test_the_pages_of_this_list_are_all_there_are() -> None:
     assert {
         "/", "/updates", "/patients/new", "/patients/{patient_id}",
         "/patients/{patient_id}/compare", "/patients/{patient_id}/course", "/exams/{exam_id}",
-        "/exams/{exam_id}/note", "/exams/{exam_id}/pdf", "/exams/{exam_id}/updates",
+        "/exams/{exam_id}/note", "/exams/{exam_id}/leaflet", "/exams/{exam_id}/pdf",
+        "/exams/{exam_id}/updates",
         "/exams/{exam_id}/review", "/exams/{exam_id}/amend",
         "/exams/{exam_id}/documents/{number}",
     } == routes  # fmt: skip
