@@ -10,6 +10,9 @@ from app.report.coverage import Coverage, Sided, State, recorded_at, sides_where
 from app.report.page import ReportInput
 from app.report.phrases import clean, folded, said
 
+# What a specialist asks before anything that was found.
+ONSET = ("hx_onset", "hx_years")
+
 
 def sided_words(findings: Sequence[Sided]) -> str:
     """Findings in words, with the side where only one of two is meant."""
@@ -47,6 +50,16 @@ def others_words(stations: Sequence[Coverage]) -> str:
     return ". ".join(
         f"{at.station.label}: {sided_words(at.others)}" for at in stations if at.others
     )
+
+
+def onset_words(exam: Exam) -> str:
+    """How and when it began, as it was recorded."""
+    told = []
+    for finding in (vocabulary()[each] for each in ONSET):
+        value = exam.value(finding.id)
+        if value is not None:
+            told.append(f"{finding.label}: {said(finding, value)}")
+    return "; ".join(told) or "not recorded"
 
 
 def recorded_items(

@@ -49,6 +49,8 @@ class ReportInput:
     summary. pathways: the clinic's own words by the id of a warning or a next step; in the PDF, not
     in the note.
     signature, amendments: of a signed exam alone, the oldest amendment first.
+    sealed_by: whose seal the file will carry; empty without one. recorded: who recorded what, a
+    line for each person.
 
     Raises: ValueError where state, signature and amendments contradict each other, where the
     assessment is not that of the knowledge that was signed, and where a time has no offset.
@@ -77,6 +79,8 @@ class ReportInput:
     pathways: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     signature: SignatureBlock | None = None
     amendments: tuple[Amendment, ...] = ()
+    sealed_by: str = ""
+    recorded: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         check_signed(

@@ -16,7 +16,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.assess.words import DISCLAIMER
 from app.exam.vocabulary import GRADE_WORDS, GRADES
 from app.knowledge.load import Knowledge
+from app.report.archive import VARIANT, archived
+from app.report.attached import HPO_NOTICE, Attached, uses_hpo
 from app.report.grid import GridStation, full_grid
+from app.report.letters import missing_scripts, texts_in
 from app.report.page import Banner, ReportInput, banner
 from app.report.phrases import clean, day, moment, on_paper_words
 from app.report.references import Checked, Reference, References
@@ -25,6 +28,7 @@ from app.report.signed import (
     SignatureLines,
     StateWords,
     amendment_lines,
+    seal_words,
     signature_lines,
     state_words,
 )
@@ -73,16 +77,22 @@ class PrintPage:
     grid: tuple[GridStation, ...]
     sources: tuple[Reference, ...]
     checked: tuple[Checked, ...]
+    attached: str
+    notice: str
+    seal: str
+    lacks: str
 
 
-def pdf(report: ReportInput, knowledge: Knowledge) -> bytes:
+def pdf(report: ReportInput, knowledge: Knowledge, attached: tuple[Attached, ...] = ()) -> bytes:
     """Render the exam. No clock is read: the only time in the file is the input's printed_at.
 
+    attached: files that travel inside, from attached_files.
     Raises: NotServed if the page were to ask for anything that is not bundled.
     """
-    page = print_page(report, knowledge)
+    page = print_page(report, knowledge, attached)
     with _ONE_AT_A_TIME:
-        return _written(_fitted(page), f"exam {page.exam_id}")
+        identifier = _identifier(f"exam {page.exam_id}")
+        return archived(_fitted(page), identifier, attached, report.printed_at)
 
 
 def blank_pdf(page: object) -> bytes:
@@ -91,7 +101,7 @@ def blank_pdf(page: object) -> bytes:
     Raises: NotServed, as pdf() does.
     """
     with _ONE_AT_A_TIME:
-        return _written(_laid_out("paper", page), "blank sheet")
+        return archived(_laid_out("paper", page), _identifier("blank sheet"), (), None)
 
 
 def leaflet_file(pages: Sequence[object], exam_id: str) -> bytes:
@@ -104,15 +114,17 @@ def leaflet_file(pages: Sequence[object], exam_id: str) -> bytes:
             document = _laid_out("leaflet", page)
             if len(document.pages) == 1:
                 break
-        return _written(document, f"leaflet of exam {exam_id}")
+        return archived(document, _identifier(f"leaflet of exam {exam_id}"), (), None)
 
 
-def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
+def print_page(
+    report: ReportInput, knowledge: Knowledge, attached: tuple[Attached, ...] = ()
+) -> PrintPage:
     """Everything that the PDF shows, in words."""
     who = banner(report)
     references = References(report.assessment, knowledge)
     state = state_words(report.signature, report.amendments)
-    return PrintPage(
+    page = PrintPage(
         fit="roomy",
         title=f"{state.word}, motor exam of {day(report.started_at)}: {who.name}",
         banner=who,
@@ -134,6 +146,20 @@ def print_page(report: ReportInput, knowledge: Knowledge) -> PrintPage:
         grid=full_grid(report.exam),
         sources=references.lines,
         checked=references.checked,
+        attached=", ".join(each.name for each in attached),
+        notice=HPO_NOTICE if uses_hpo(attached) else "",
+        seal=seal_words(report.signature, report.sealed_by),
+        lacks="",
+    )
+    return replace(page, lacks=_lacking(missing_scripts(texts_in(page))))
+
+
+def _lacking(scripts: tuple[str, ...]) -> str:
+    if not scripts:
+        return ""
+    return (
+        f"The typeface of this page holds none of: {', '.join(scripts)}. Such letters may be "
+        "missing or wrong here; the chart has them."
     )
 
 
@@ -180,9 +206,8 @@ def _fitted(page: PrintPage) -> Any:
     return _laid_out("print", replace(page, fit="flow"))
 
 
-def _written(document: Any, belongs_to: str) -> bytes:
-    identifier = hashlib.sha256(f"evenhand {belongs_to}".encode()).digest()[:16]
-    return bytes(document.write_pdf(pdf_variant="pdf/ua-1", pdf_identifier=identifier))
+def _identifier(belongs_to: str) -> bytes:
+    return hashlib.sha256(f"evenhand {belongs_to}".encode()).digest()[:16]
 
 
 def _laid_out(template: str, page: object) -> Any:
@@ -193,7 +218,7 @@ def _laid_out(template: str, page: object) -> Any:
     try:
         fetcher, fonts, styles = _fetcher_fonts_styles()
         return HTML(string=markup, base_url=_BASE_URL, url_fetcher=fetcher).render(
-            stylesheets=[styles[template]], font_config=fonts, pdf_variant="pdf/ua-1"
+            stylesheets=[styles[template]], font_config=fonts, pdf_variant=VARIANT
         )
     except FatalURLFetchingError as refused:
         raise NotServed(str(refused)) from refused

@@ -154,6 +154,21 @@ def signature_lines(signature: SignatureBlock) -> SignatureLines:
     )
 
 
+def seal_words(signature: SignatureBlock | None, sealed_by: str) -> str:
+    """Whether the file carries the clinic's seal, and whose; nothing on a draft.
+
+    A seal is an organisation's; it must not be taken for the physician's own signature.
+    """
+    if signature is None:
+        return ""
+    if not sealed_by:
+        return "This file carries no seal of the clinic."
+    return (
+        "This file carries the clinic’s seal (an organisation’s seal, not a person’s qualified "
+        f"signature): {clean(sealed_by, most=160)}"
+    )
+
+
 def amendment_lines(amendments: Sequence[Amendment]) -> tuple[AmendmentLines, ...]:
     """The amendments in words, the newest first."""
     return tuple(

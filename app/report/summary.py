@@ -21,10 +21,12 @@ from app.knowledge.load import Knowledge
 from app.report.coverage import State, coverage
 from app.report.grid import Row, abnormal_rows
 from app.report.listing import (
+    ONSET,
     codes_words,
     conflict_lines,
     normal_words,
     not_examined_words,
+    onset_words,
     others_words,
     recorded_items,
     untestable_groups,
@@ -112,6 +114,7 @@ class Summary:
     """Page one, in the order in which it is printed."""
 
     reason: str
+    onset: str
     urgent: tuple[WarningLine, ...]
     warnings: tuple[WarningLine, ...]
     categories: tuple[CategoryLine, ...]
@@ -130,6 +133,7 @@ class Summary:
     untestable: tuple[str, ...]
     bulk: str
     recorded_by: str
+    recorded: tuple[str, ...]
     acknowledged: tuple[SettledLine, ...]
     confirmed: tuple[SettledLine, ...]
     impression: tuple[str, ...]
@@ -150,6 +154,7 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
     stations = coverage(exam)
     return Summary(
         reason=clean(report.reason) or "not recorded",
+        onset=onset_words(exam),
         urgent=tuple(line for line in warnings if line.urgency in urgent),
         warnings=tuple(line for line in warnings if line.urgency not in urgent),
         categories=tuple(_category(one, knowledge, references) for one in found.listed),
@@ -162,7 +167,15 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
         signs=abnormal_rows(exam),
         normal=normal_words(stations),
         history="; ".join(
-            folded(recorded_items(exam, ("history",), State.ABNORMAL, State.DESCRIBED))
+            folded(
+                [
+                    (label, words)
+                    for label, words in recorded_items(
+                        exam, ("history",), State.ABNORMAL, State.DESCRIBED
+                    )
+                    if label not in [vocabulary()[each].label for each in ONSET]
+                ]
+            )
         ),
         measures="; ".join(folded(recorded_items(exam, ("measures", "gait"), State.DESCRIBED))),
         conflicts=tuple(conflict_lines(report)),
@@ -180,6 +193,7 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
             station.label for station in vocabulary().stations if station.id in report.bulk_stations
         ),
         recorded_by="; ".join(clean(name) for name in report.recorded_by) or "not recorded",
+        recorded=tuple(clean(line) for line in report.recorded),
         acknowledged=_settled(acknowledged_by(report.acknowledged, found, knowledge)),
         confirmed=_settled(confirmed_by(report.confirmed, exam)),
         impression=clean_lines(report.impression),
