@@ -106,8 +106,8 @@ def _parser() -> argparse.ArgumentParser:
         "verify",
         help="check that nothing recorded was altered",
         description="Check the audit's chain and every row that it speaks of, in the database of "
-        "EVENHAND_DATABASE_URL, and whether pages that came back are the very ones that were "
-        "signed. Ends with 1 where anything was altered, and names it. "
+        "EVENHAND_DATABASE_URL, and whether PDF files that came back are the very pages that were "
+        "signed: unaltered, altered or unknown. Ends with 1 where anything is not as it was. "
         "Example: evenhand verify --head 412:9f86… page.pdf",
     )
     verifying.add_argument("files", metavar="FILE", nargs="*", help="signed pages to look up")
@@ -200,7 +200,8 @@ def _invite(asked: argparse.Namespace) -> int:
 
 def _verify(asked: argparse.Namespace) -> int:
     from app.store.engine import reading
-    from app.store.verify import is_known_document, parse_head, verify
+    from app.store.verify import parse_head, verify
+    from app.web.came_back import UNALTERED, came_back
 
     try:
         heads = [parse_head(each) for each in asked.head]
@@ -210,17 +211,17 @@ def _verify(asked: argparse.Namespace) -> int:
     pages = {name: Path(name).read_bytes() for name in asked.files}
     with _database() as engine, reading(engine) as session:
         checked = verify(session, heads)
-        known = {name: is_known_document(session, page) for name, page in pages.items()}
-    for name, is_known in known.items():
-        says = "unaltered, signed here" if is_known else "altered, or not signed here"
-        print(f"{name}: {says}")
+        found = {name: came_back(session, page) for name, page in pages.items()}
+    for name, each in found.items():
+        print(f"{name}: {' '.join((f'{each.verdict}.', each.says, *each.more))}")
     for alteration in checked.alterations:
         print(alteration)
     print(
         f"{checked.audit} rows of the audit and {checked.rows} rows that it speaks of: "
         f"{len(checked.alterations) or 'nothing'} altered\nhead {checked.head}"
     )
-    return BAD_LINES if checked.alterations or not all(known.values()) else OK
+    is_well = all(each.verdict == UNALTERED for each in found.values())
+    return OK if is_well and not checked.alterations else BAD_LINES
 
 
 def _paper(asked: argparse.Namespace) -> int:

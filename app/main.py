@@ -13,6 +13,7 @@ from sqlalchemy import Engine
 from app.knowledge.load import knowledge
 from app.knowledge.practice import practice_cases
 from app.people.passwords import hash_password
+from app.report.seal_key import CannotSeal, SealKey
 from app.settings import ROOT, Settings
 from app.store.accounts import has_demo_accounts
 from app.store.demo import load_demo, read_demo
@@ -44,6 +45,7 @@ from app.web import (
     signed_exam,
     undo_entry,
     updates,
+    verify,
     why,
     worklist,
 )
@@ -51,6 +53,7 @@ from app.web.answers import Templates
 from app.web.demo_signing import sign_demo
 from app.web.pages import Site
 from app.web.provider import ClinicProvider
+from app.web.sealing import Sealing, open_sealing, seal_key
 
 DEMO = ROOT / "seed_demo"
 FIRST_CODE_SAYS = (
@@ -68,6 +71,7 @@ ROUTERS = (
     review.router,
     signed_exam.router,
     documents.router,
+    verify.router,
     api.router,
 )
 # Who somebody is, and their own account.
@@ -109,6 +113,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         knowledge()
         practice_cases()
         engine = app.state.engine = _opened(settings)
+        app.state.sealing = _sealing(settings, clinic)
         _tell_first_code(engine)
         yield
         engine.dispose()
@@ -156,6 +161,29 @@ def _opened(settings: Settings) -> Engine:
     else:
         _refuse_demo_accounts(engine)
     return engine
+
+
+def _sealing(settings: Settings, clinic: str) -> Sealing:
+    """The clinic's seal; a server that has none says so on its console and where it matters."""
+
+    def open_key() -> SealKey:
+        try:
+            passphrase = settings.passphrase()
+        except ValueError as fault:
+            raise CannotSeal(str(fault)) from None
+        return seal_key(
+            settings.seal_file,
+            passphrase,
+            settings.seal_folder,
+            settings.database_url,
+            clinic,
+            datetime.now(UTC),
+        )
+
+    made = open_sealing(open_key, settings.timestamp_url, settings.sign_without_seal)
+    if made.seal is None:
+        sys.stderr.write(f"Signed pages cannot be sealed: {made.why_not}\n")
+    return made
 
 
 class DemoDatabase(RuntimeError):

@@ -46,12 +46,39 @@ class Settings(BaseSettings):
     # As in “Sign in with …”.
     oidc_label: str = Field(default="the identity provider", min_length=1, max_length=40)
 
+    # The clinic's seal on signed pages; docs/guide/seal.md.
+    seal_file: Path | None = None
+    seal_passphrase: SecretStr = SecretStr("")
+    seal_passphrase_file: Path | None = None
+    # Where a key of its own is made at first start, instead of beside the database.
+    seal_folder: Path | None = None
+    timestamp_url: str = ""
+    sign_without_seal: bool = False
+
+    @field_validator("timestamp_url")
+    @classmethod
+    def _check_timestamp_url(cls, url: str) -> str:
+        """Refuse to start with a time-stamp server that could not be asked."""
+        parts = urlsplit(url)
+        if url and (parts.scheme not in ("http", "https") or not parts.hostname):
+            raise ValueError("not the address of a time-stamp server, as in https://tsa.example")
+        return url
+
     @field_validator("database_url")
     @classmethod
     def _check_database(cls, url: str) -> str:
         """Refuse to start without the address of a database."""
         parse_address(url)
         return url
+
+    @model_validator(mode="after")
+    def _check_seal(self) -> Self:
+        """Refuse two answers to one question; a seal that is missing is told when it is needed."""
+        if self.seal_file is not None and self.seal_folder is not None:
+            raise ValueError("EVENHAND_SEAL_FILE and EVENHAND_SEAL_FOLDER exclude each other")
+        if self.seal_passphrase.get_secret_value() and self.seal_passphrase_file is not None:
+            raise ValueError("EVENHAND_SEAL_PASSPHRASE and …_FILE exclude each other")
+        return self
 
     @model_validator(mode="after")
     def _check_provider(self) -> Self:
@@ -92,6 +119,20 @@ class Settings(BaseSettings):
         except (OSError, UnicodeDecodeError) as error:
             raise ValueError(
                 f"EVENHAND_OIDC_CLIENT_SECRET_FILE cannot be read: {type(error).__name__}"
+            ) from None
+
+    def passphrase(self) -> str:
+        """The passphrase of the seal's file.
+
+        Raises: ValueError, where its own file cannot be read.
+        """
+        if self.seal_passphrase_file is None:
+            return self.seal_passphrase.get_secret_value()
+        try:
+            return self.seal_passphrase_file.read_text("utf-8").strip()
+        except (OSError, UnicodeDecodeError) as error:
+            raise ValueError(
+                f"EVENHAND_SEAL_PASSPHRASE_FILE cannot be read: {type(error).__name__}"
             ) from None
 
     def _way_back(self) -> str:

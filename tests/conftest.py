@@ -30,6 +30,14 @@ settings.load_profile("steady")
 KINDS = ("sqlite", "postgresql")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _one_seal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """One key for the seals of all clinics of the tests: making one takes longer than a test."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("EVENHAND_SEAL_FOLDER", str(tmp_path_factory.mktemp("seal")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A SQLite file with the tables and nothing in them, to be copied."""

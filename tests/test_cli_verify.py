@@ -58,13 +58,13 @@ def test_an_alteration_is_named_and_the_status_says_so(url: str, printed: Head) 
 
 
 def test_a_page_that_was_not_signed_here_is_said_to_be_so(url: str, tmp_path: Path) -> None:
-    """Altered and foreign cannot be told apart from the bytes alone."""
+    """It carries nothing of this clinic, so nothing is said of what it was."""
     page = tmp_path / "page.pdf"
     page.write_bytes(b"%PDF-1.7")
     done = run(url, str(page))
 
     assert 1 == done.returncode
-    assert f"{page}: altered, or not signed here" in done.stdout
+    assert f"{page}: unknown. The file is damaged" in done.stdout
 
 
 def test_a_missing_database_is_not_made(tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ SECTIONS = (
     "amendment",
     "own_account",
     "knowledge",
+    "verification",
     "practice",
     "accounts",
     "clinic",

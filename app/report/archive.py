@@ -53,6 +53,7 @@ def archived(
 
     def finish(_document: Any, pdf: Any) -> None:
         _name_media_types(pdf, media_types)
+        _relate_once(pdf)
         _scope_headers(pdf)
 
     return bytes(
@@ -117,6 +118,12 @@ def _name_media_types(pdf: Any, media_types: dict[str, str]) -> None:
             name = held["UF"].string
             name = name.decode() if isinstance(name, bytes) else name
             stream.extra["Subtype"] = "/" + _pdf_name(media_types[name])
+
+
+def _relate_once(pdf: Any) -> None:
+    """WeasyPrint lists each attached file twice among those that belong to the document."""
+    if "AF" in pdf.catalog:
+        pdf.catalog["AF"][:] = dict.fromkeys(pdf.catalog["AF"])
 
 
 def _scope_headers(pdf: Any) -> None:

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 from app.store.audit import Head
 from app.store.exams import exam_row
 from app.store.refusals import NotFound, Unreadable
-from app.store.signing_tables import DocumentRow, SignatureRow
+from app.store.signing_tables import AttachedFileRow, DocumentRow, SignatureRow
 
 
 @dataclass(frozen=True)
@@ -76,6 +76,39 @@ def document(session: Session, sha256: str) -> Document:
     if hash_of(row.content) != row.sha256:
         raise Unreadable(f"the signed page {row.sha256} was altered after it was signed")
     return Document(row.sha256, row.exam_id, row.media_type, row.content, row.made_at)
+
+
+@dataclass(frozen=True)
+class Attached:
+    """A file from inside a signed page, in the bytes that were attached."""
+
+    name: str
+    media_type: str
+    content: bytes
+
+
+def attached_to(session: Session, sha256: str) -> list[Attached]:
+    """The files inside a signed page, by name."""
+    asked = (
+        select(AttachedFileRow)
+        .where(AttachedFileRow.document_sha256 == sha256)
+        .order_by(col(AttachedFileRow.name))
+    )
+    return [Attached(row.name, row.media_type, row.content) for row in session.exec(asked)]
+
+
+def attached_names(session: Session, exam_id: str) -> dict[str, list[str]]:
+    """The names of the files inside each signed page of an exam, by the hash of the page."""
+    asked = (
+        select(AttachedFileRow.document_sha256, AttachedFileRow.name)
+        .join(DocumentRow, col(DocumentRow.sha256) == col(AttachedFileRow.document_sha256))
+        .where(DocumentRow.exam_id == exam_id)
+        .order_by(col(AttachedFileRow.name))
+    )
+    found: dict[str, list[str]] = {}
+    for sha256, name in session.exec(asked):
+        found.setdefault(sha256, []).append(name)
+    return found
 
 
 def hash_of(content: bytes | str) -> str:

@@ -14,6 +14,7 @@ from sqlmodel import Session, select
 from app.store.actor import Actor, Recorder
 from app.store.audit import Head, note
 from app.store.audit_tables import AuditRow
+from app.store.engine import one_at_a_time
 from app.store.exams import OPEN_STATES, ExamRecord, exam_record, exam_row
 from app.store.free_text import BadText, check_line, check_lines
 from app.store.patients import patient
@@ -21,7 +22,12 @@ from app.store.refusals import BackDated, BadForm, NotOpen, NotSigned, StaleRevi
 from app.store.review import Review, review_of
 from app.store.signatures import Signature, hash_of, offset_of, signature, signatures
 from app.store.signed_content import Amendment, amended_content, signed_content
-from app.store.signing_tables import DocumentRow, SignatureRow
+from app.store.signing_tables import (
+    AttachedFileRow,
+    DocumentRow,
+    SealCertificateRow,
+    SignatureRow,
+)
 from app.store.tables import SIGNATURE_KINDS, ExamRow
 
 AMENDMENTS = SIGNATURE_KINDS[1:]
@@ -31,12 +37,22 @@ LONGEST_REASON = 500
 
 
 @dataclass(frozen=True)
+class AttachedFile:
+    """A file that travels inside the page, as it is kept beside it."""
+
+    name: str
+    media_type: str
+    content: bytes
+
+
+@dataclass(frozen=True)
 class Signing:
     """Who signs, what it means, when, and what is kept of it.
 
     signed_at: now, with the offset of the place; content: what is signed, from signed_content or
     amended_content; document: the page, as PDF; note: the exam as text; audit: the row of the
-    audit that the page names.
+    audit that the page names. attached: the files inside the page; certificate: of the seal on it,
+    in DER, empty without one.
 
     Raises: ValueError, where the signer has no account or the time has no offset.
     """
@@ -48,6 +64,8 @@ class Signing:
     document: bytes
     note: str
     audit: Head
+    attached: tuple[AttachedFile, ...] = ()
+    certificate: bytes = b""
 
     def __post_init__(self) -> None:
         """Refuse what could not be told afterwards."""
@@ -210,8 +228,10 @@ def _signed(
         made_at=signing.signed_at,
     )
     session.add(page)
-    # The signature points at it.
+    # The signature and the attached files point at it.
     session.flush()
+    beside = [*_attached(page, signing), *_new_certificate(session, signing)]
+    session.add_all(beside)
     row = _row(exam, signing, number, knowledge, amendment)
     session.add(row)
     exam.state = "signed" if amendment is None else "amended"
@@ -224,9 +244,38 @@ def _signed(
         patient_id=exam.patient_id,
         exam_id=exam.id,
         detail={"number": number, "kind": row.kind, "revision": exam.revision},
-        rows=(page, row),
+        rows=(page, *beside, row),
     )
     return signature(row)
+
+
+def _attached(page: DocumentRow, signing: Signing) -> list[AttachedFileRow]:
+    return [
+        AttachedFileRow(
+            id=uuid4().hex,
+            document_sha256=page.sha256,
+            name=each.name,
+            media_type=each.media_type,
+            content=each.content,
+        )
+        for each in signing.attached
+    ]
+
+
+def _new_certificate(session: Session, signing: Signing) -> list[SealCertificateRow]:
+    """The certificate of the seal, where no page was sealed with it before."""
+    if not signing.certificate:
+        return []
+    sha256 = hash_of(signing.certificate)
+    if session.get(SealCertificateRow, sha256) is not None:
+        return []
+    # Another server may be writing the same one now.
+    one_at_a_time(session.connection())
+    if session.get(SealCertificateRow, sha256) is not None:
+        return []
+    return [
+        SealCertificateRow(sha256=sha256, content=signing.certificate, used_at=signing.signed_at)
+    ]
 
 
 def _row(

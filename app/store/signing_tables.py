@@ -60,6 +60,36 @@ class DocumentRow(Table, table=True):
     made_at: datetime = Field(sa_type=UtcDateTime)
 
 
+class AttachedFileRow(Table, table=True):
+    """A file that travels inside a signed page, byte for byte. Triggers refuse to change it.
+
+    Not a document, whose key is its hash: two exams may attach the same bytes.
+    """
+
+    __tablename__ = "attached_file"
+    __table_args__ = (UniqueConstraint("document_sha256", "name"),)
+
+    id: str = Field(sa_type=Text, primary_key=True)
+    document_sha256: str = Field(sa_type=Text, sa_column_args=[ForeignKey("document.sha256")])
+    name: str = Field(sa_type=Text)
+    media_type: str = Field(sa_type=Text)
+    content: bytes = Field(sa_type=LargeBinary)
+
+
+class SealCertificateRow(Table, table=True):
+    """A certificate, in DER, that this clinic has sealed pages with. Triggers refuse to change it.
+
+    Kept when it is renewed, so that a page that left years ago is still known as the clinic's.
+    used_at: when it was first used.
+    """
+
+    __tablename__ = "seal_certificate"
+
+    sha256: str = Field(sa_type=Text, primary_key=True)
+    content: bytes = Field(sa_type=LargeBinary)
+    used_at: datetime = Field(sa_type=UtcDateTime)
+
+
 class SignatureRow(Table, table=True):
     """One signed piece of an exam. Triggers refuse to change or delete it.
 

@@ -15,7 +15,13 @@ from app.store.audit import START, Head, digest, key_of, link
 from app.store.audit_tables import AuditRow, EmergencyAccessRow, SettingRow
 from app.store.columns import Table
 from app.store.signed_content import vouches_for
-from app.store.signing_tables import DocumentRow, ReviewRow, SignatureRow
+from app.store.signing_tables import (
+    AttachedFileRow,
+    DocumentRow,
+    ReviewRow,
+    SealCertificateRow,
+    SignatureRow,
+)
 from app.store.tables import EntryRow, OnPaperRow
 
 # Each row of these is added by an act that the audit names.
@@ -24,6 +30,8 @@ EVIDENCE: tuple[type[Table], ...] = (
     OnPaperRow,
     ReviewRow,
     DocumentRow,
+    AttachedFileRow,
+    SealCertificateRow,
     SignatureRow,
     SettingRow,
     EmergencyAccessRow,
@@ -158,10 +166,3 @@ def parse_head(text: str) -> Head:
     if len(hash_) != 64 or not set(hash_) <= set("0123456789abcdef"):
         raise ValueError("a head ends with a hash of 64 digits 0 to 9 and a to f")
     return Head(int(number), hash_)
-
-
-def is_known_document(session: Session, content: bytes) -> bool:
-    """Whether these bytes are a signed page of this database, to the last one."""
-    sha256 = hashlib.sha256(content).hexdigest()
-    row = session.get(DocumentRow, sha256)
-    return row is not None and row.content == content

@@ -43,6 +43,7 @@ ACTIONS: Mapping[str, str] = {
     "second_factor": "changed a second factor",
     "setting": "changed the clinic’s settings",
     "verify": "checked the audit",
+    "verify_page": "checked a PDF that came back",
     "begin": "took the entries that were there into the audit",
 }
 # What a fact is called where its own name is no word; "" where the value says it all.
@@ -59,6 +60,7 @@ _CALLED = {
     "route": "",
     "status": "answer",
     "why": "",
+    "found": "",
 }
 _VALUES = {
     "proof": "the name, the password or the code was not right",

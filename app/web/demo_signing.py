@@ -17,6 +17,7 @@ from app.store.review import ReviewKey, ReviewValue, StepDecision, record_review
 from app.web.pages import Site
 from app.web.review_view import MEANING, Reviewed
 from app.web.reviewing import Points
+from app.web.sealing import UNSEALED
 from app.web.sign import Act, sign_reviewed
 from app.web.wording import local
 
@@ -54,7 +55,9 @@ def _sign(engine: Engine, site: Site, exam_id: str, exam: DemoExam, physician: R
     with reading(engine) as session:
         reviewed, audit = _reviewed(session, exam_id), head(session)
     signed_at = local(exam.started_at + SIGNED_AFTER)
-    sign_reviewed(engine, site, reviewed, Act(physician, MEANING, signed_at, audit))
+    # A key made today does not seal the past; the pages say that they carry no seal.
+    act = Act(physician, MEANING, signed_at, audit, UNSEALED)
+    sign_reviewed(engine, site, reviewed, act)
 
 
 def _reviewed(session: Session, exam_id: str) -> Reviewed:

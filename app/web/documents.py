@@ -11,6 +11,7 @@ from app.assess.assess import assess
 from app.assess.assessment import Assessment
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
+from app.report.attached import attached_files
 from app.report.leaflet import LeafletInput, leaflet_pdf
 from app.report.note import text_note
 from app.report.page import Paper, Person, ReportInput
@@ -20,7 +21,7 @@ from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
 from app.store.refusals import NotSigned
 from app.store.review import Review, review_of
-from app.store.signatures import document, signatures
+from app.store.signatures import attached_to, document, signatures
 from app.store.signed_content import note_of
 from app.web.allowed import may, require, someone
 from app.web.answers import show, site_of
@@ -39,7 +40,8 @@ def show_pdf(request: Request, exam_id: str) -> Response:
     held = _held(request, exam_id, "print")
     if held.state in SIGNED_STATES:
         return _signed_page(request, exam_id, None)
-    made = pdf(_draft(request, held), knowledge())
+    draft = _draft(request, held)
+    made = pdf(draft, knowledge(), attached_files(draft))
     # The name of a file ends up in download folders and logs: it names nobody.
     name = f"evenhand-exam-{held.id[:8]}-r{held.revision}-DRAFT.pdf"
     return Response(
@@ -102,6 +104,24 @@ def show_document(request: Request, exam_id: str, number: int) -> Response:
     """A page in the very bytes that were signed: 0 is the exam's, the amendments' follow."""
     _held(request, exam_id, "print")
     return _signed_page(request, exam_id, number)
+
+
+@router.get("/exams/{exam_id}/documents/{number}/{name}")
+def show_attached(request: Request, exam_id: str, number: int, name: str) -> Response:
+    """A file from inside a signed page, in the bytes that were attached."""
+    _held(request, exam_id, "print")
+    with reading(request.app.state.engine) as session:
+        pieces = [each for each in signatures(session, exam_id) if each.number == number]
+        files = attached_to(session, pieces[0].document_sha256) if pieces else []
+    found = next((each for each in files if each.name == name), None)
+    if found is None:
+        raise HTTPException(404)
+    saved_as = f"evenhand-exam-{exam_id[:8]}-{number}-{found.name}"
+    return Response(
+        found.content,
+        media_type=found.media_type,
+        headers={"Content-Disposition": f'attachment; filename="{saved_as}"'},
+    )
 
 
 def _draft(request: Request, held: ExamRecord) -> ReportInput:
@@ -174,6 +194,7 @@ def report_of(
         paper=_paper(held),
         printed_at=local(printed_at),
         recorded_by=tuple(f"{name}, {role}" for name, role in dict.fromkeys(recorders)),
+        recorded=_recorded(held),
         bulk_stations=tuple(station.id for station in stations if station.id in bulk),
         exam=held.exam,
         assessment=found,
@@ -189,6 +210,20 @@ def _person(held: ExamRecord) -> Person:
     return Person(
         person.family_name, person.given_name, person.birth_date, person.sex, person.chart_number
     )
+
+
+def _recorded(held: ExamRecord) -> tuple[str, ...]:
+    """Who recorded what, as it stands: the stations of each, in the order of the exam."""
+    parts: dict[str, list[str]] = {}
+    for station in vocabulary().stations:
+        for cell, each in held.cells.items():
+            known = parts.setdefault(f"{each.by}, {each.role}", [])
+            if vocabulary()[cell[0]].station == station.id and station.label not in known:
+                known.append(station.label)
+    if held.medicines_record:
+        by = held.medicines_record
+        parts.setdefault(f"{by.by}, {by.role}", []).append("Medicines")
+    return tuple(f"{who}: {'; '.join(what)}" for who, what in parts.items())
 
 
 def _paper(held: ExamRecord) -> Paper | None:

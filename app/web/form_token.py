@@ -13,6 +13,7 @@ from app.web.errors import error_answer
 from app.web.forms import MAX_FIELDS, SAFE_METHODS
 from app.web.identity import visit_of
 from app.web.signing_in import not_signed_in_answer, screen_locked_answer
+from app.web.upload import MEDIA_TYPE, BadUpload, read_upload
 
 FIELD = "form_token"
 HEADER = "X-Form-Token"
@@ -82,17 +83,23 @@ def _tokens(request: Request) -> list[str]:
 
 async def _body(receive: Receive) -> bytes:
     """The whole body, whose size was limited before."""
-    body, more = b"", True
+    body, more = bytearray(), True
     while more:
         message = await receive()
         body += message.get("body", b"")
         more = message.get("more_body", False)
-    return body
+    return bytes(body)
 
 
 def _field(request: Request, body: bytes) -> str:
-    """The token in an ordinary form; "" where there is none, or more than one."""
-    if "form-urlencoded" not in request.headers.get("content-type", "").lower():
+    """The token in a form; "" where there is none, or more than one."""
+    kind = request.headers.get("content-type", "")
+    if kind.lower().startswith(MEDIA_TYPE):
+        try:
+            return read_upload(kind, body).fields.get(FIELD, "")
+        except BadUpload:
+            return ""
+    if "form-urlencoded" not in kind.lower():
         return ""
     try:
         pairs = parse_qsl(body.decode("utf-8", "replace"), max_num_fields=MAX_FIELDS)

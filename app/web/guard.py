@@ -12,10 +12,11 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.web import verify
 from app.web.errors import error_answer
 from app.web.form_token import CheckForms
 from app.web.forms import SAFE_METHODS
-from app.web.identity import Identify
+from app.web.identity import Identify, visit_of
 from app.web.refused import NoteRefused
 
 log = logging.getLogger(__name__)
@@ -24,6 +25,8 @@ log = logging.getLogger(__name__)
 MAX_BODY_BYTES = 256 * 1024
 # A client that is still sending does not read the answer, so this much more is read and dropped.
 MAX_DRAINED_BYTES = 16 * 1024 * 1024
+# Where files are sent, by whoever is signed in.
+UPLOADS = {verify.PATH: verify.MAX_UPLOAD_BYTES}
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (
@@ -125,23 +128,23 @@ class LimitBody:
         if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
             await self.app(scope, receive, send)
             return
+        most = _most(scope)
         body = bytearray()
         size, more = 0, True
-        while more and size <= MAX_DRAINED_BYTES:
+        while more and size <= most + MAX_DRAINED_BYTES:
             message = await receive()
             if message["type"] == "http.disconnect":
                 return
             chunk = message.get("body", b"")
             size += len(chunk)
-            if size <= MAX_BODY_BYTES:
+            if size <= most:
                 body += chunk
             more = message.get("more_body", False)
-        if size > MAX_BODY_BYTES:
+        if size > most:
             answer = error_answer(
                 Request(scope),
                 HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-                f"What was sent is larger than {MAX_BODY_BYTES // 1024} KiB. "
-                "Nothing of it was recorded.",
+                f"What was sent is larger than {_size(most)}. Nothing of it was recorded.",
             )
             await answer(scope, receive, send)
             return
@@ -155,6 +158,16 @@ class LimitBody:
             return {"type": "http.request", "body": bytes(body), "more_body": False}
 
         await self.app(scope, replay, send)
+
+
+def _most(scope: Scope) -> int:
+    """How many bytes a request may send."""
+    is_somebody = visit_of(Request(scope)).person is not None
+    return UPLOADS.get(scope["path"], MAX_BODY_BYTES) if is_somebody else MAX_BODY_BYTES
+
+
+def _size(most: int) -> str:
+    return f"{most // 1024} KiB" if most < 1024 * 1024 else f"{most // (1024 * 1024)} MB"
 
 
 class RefuseOtherSites:

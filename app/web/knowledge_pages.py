@@ -116,9 +116,10 @@ class SourcesPage(KnowledgePage):
 
 @dataclass(frozen=True, kw_only=True)
 class AboutPage(KnowledgePage):
-    """knowledge/about.html."""
+    """knowledge/about.html. notice: what the licence of the terms that it uses asks for."""
 
     sections: tuple[SectionDescription, ...]
+    notice: str
 
 
 # ---- one rule in one exam

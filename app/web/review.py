@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from app.assess.assess import assess
 from app.knowledge.load import knowledge
+from app.report.seal_key import CannotSeal
 from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading, writing
 from app.store.entries import to_be_written
@@ -27,6 +28,7 @@ from app.web.noted import noted
 from app.web.pages import SaveStatus
 from app.web.review_form import read_decisions
 from app.web.review_view import Reviewed, Typed, news_since, review_page, saved_now
+from app.web.sealing import cannot_seal
 from app.web.sections import permit
 from app.web.sign import sign_exam
 from app.web.wording import sentence
@@ -195,6 +197,9 @@ def _signed(request: Request, reviewed: Reviewed, me: SignedIn, typed: Typed) ->
         return _show(request, now, me, typed, saved_now(), 412)
     except BackDated as fault:
         typed = replace(typed, general=(sentence(str(fault)),))
+        return _show(request, reviewed, me, typed, saved_now(), 409)
+    except CannotSeal as fault:
+        typed = replace(typed, general=(cannot_seal(fault),))
         return _show(request, reviewed, me, typed, saved_now(), 409)
     except NotOpen:
         # A colleague was first; their signature stands.

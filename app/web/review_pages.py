@@ -132,7 +132,10 @@ class ReviewPage(Page):
 
 @dataclass(frozen=True)
 class SignedPiece:
-    """One signature in words, with the address of its page. text: the lines of an amendment."""
+    """One signature in words, with the address of its page. text: the lines of an amendment.
+
+    attached: the names of the files inside the page, which lie below its address.
+    """
 
     head: str
     by: str
@@ -142,6 +145,7 @@ class SignedPiece:
     sha256: str
     reason: str
     text: tuple[str, ...]
+    attached: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -25,6 +25,7 @@ from app.knowledge.describe_parts import (
 from app.knowledge.load import Knowledge, knowledge
 from app.knowledge.mentions import named
 from app.knowledge.terms import STATUS_WORDS
+from app.report.attached import HPO_NOTICE
 from app.web.answers import show
 from app.web.knowledge_pages import (
     AboutPage,
@@ -49,7 +50,10 @@ def show_about(request: Request) -> Response:
     """What the program is for, and what it is not."""
     known = knowledge()
     page = AboutPage(
-        title="Intended use", version=known.version, sections=describe_intended_use(known)
+        title="Intended use",
+        version=known.version,
+        sections=describe_intended_use(known),
+        notice=HPO_NOTICE,
     )
     return show(request, "knowledge/about.html", page)
 

@@ -11,7 +11,6 @@ from app.assess.assessment import Assessment, as_text
 from app.knowledge.load import knowledge
 from app.report.note import text_note
 from app.report.page import ReportInput
-from app.report.pdf import pdf
 from app.report.signed import Amendment, SignatureBlock
 from app.store.actor import Recorder
 from app.store.audit import Head, head
@@ -26,6 +25,7 @@ from app.web.documents import report_of
 from app.web.identity import SignedIn
 from app.web.pages import Site
 from app.web.review_view import MEANING, Reviewed
+from app.web.sealing import Sealing, sealed_page
 from app.web.wording import local
 
 
@@ -37,13 +37,21 @@ class Act:
     meaning: str
     signed_at: datetime
     audit: Head
+    sealing: Sealing
 
     @classmethod
     def begin(cls, request: Request, me: SignedIn, meaning: str) -> "Act":
-        """Now, where the server stands."""
+        """Now, where the server stands.
+
+        Raises: CannotSeal.
+        """
+        sealing: Sealing = request.app.state.sealing
+        now = local(datetime.now(UTC))
+        # Before anything is rendered.
+        sealing.ready(now)
         with reading(request.app.state.engine) as session:
             audit = head(session)
-        return cls(me.recorder, meaning, local(datetime.now(UTC)), audit)
+        return cls(me.recorder, meaning, now, audit, sealing)
 
     def finish(
         self,
@@ -56,20 +64,25 @@ class Act:
 
         content: what is signed, once there is the note; version: of the knowledge that the exam is
         signed under; report: what both are made from, once it has its signature.
+        Raises: CannotSeal.
         """
         known = knowledge()
         # The note names no hash, so that what is signed can name the note's.
         note = text_note(report(self._block(held, "", version)), known)
         signed = content(note)
-        page = report(self._block(held, signed, version))
+        page = sealed_page(
+            self.sealing, report(self._block(held, signed, version)), known, self.signed_at
+        )
         return Signing(
             signer=self.signer,
             meaning=self.meaning,
             signed_at=self.signed_at,
             content=signed,
-            document=pdf(page, known),
+            document=page.content,
             note=note,
             audit=self.audit,
+            attached=page.attached,
+            certificate=page.certificate,
         )
 
     def _block(self, held: ExamRecord, content: str, version: str) -> SignatureBlock:
@@ -100,7 +113,7 @@ def sign_reviewed(engine: Engine, site: Site, reviewed: Reviewed, act: Act) -> S
 
     The page is made before the transaction, from what was reviewed; the transaction makes sure that
     the exam still holds nothing else.
-    Raises: StaleReview, NotOpen, BackDated.
+    Raises: CannotSeal, StaleReview, NotOpen, BackDated.
     """
     held, version = reviewed.held, knowledge().version
 

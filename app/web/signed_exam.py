@@ -10,6 +10,7 @@ from app.assess.assessment import Assessment
 from app.assess.stored import parse_assessment
 from app.report.page import ReportInput
 from app.report.phrases import clean_lines, day, moment
+from app.report.seal_key import CannotSeal
 from app.report.signed import KINDS, SignatureBlock
 from app.report.signed import Amendment as PrintedAmendment
 from app.store.clinic_settings import clinic_settings
@@ -17,7 +18,7 @@ from app.store.engine import reading, writing
 from app.store.exams import OPEN_STATES, ExamRecord, exam_record
 from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
 from app.store.review import review_of
-from app.store.signatures import Signature, signatures
+from app.store.signatures import Signature, attached_names, signatures
 from app.store.signed_content import Amendment, amended_content, note_of
 from app.store.signing import amend, checked_amendment
 from app.web.allowed import may, require, someone
@@ -28,6 +29,7 @@ from app.web.fresh_proof import has_password, not_proved, not_this_person, proof
 from app.web.identity import SignedIn
 from app.web.review_pages import AmendPage, SignedPage, SignedPiece
 from app.web.review_view import entered
+from app.web.sealing import cannot_seal
 from app.web.sign import Act, block_of, signed_report
 from app.web.wording import STATE_WORDS, exam_time, local, who
 
@@ -45,6 +47,7 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
     """The page of a signed exam; nothing on it can be entered."""
     with reading(request.app.state.engine) as session:
         pieces = signatures(session, held.id)
+        attached = attached_names(session, held.id)
     examined = local(held.examined_at)
     page = SignedPage(
         title=f"Exam of {day(examined)}",
@@ -53,7 +56,7 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
         state=STATE_WORDS[held.state],
         started=exam_time(held),
         reason=held.reason,
-        pieces=_pieces(pieces),
+        pieces=_pieces(pieces, attached),
         note=note_of(pieces[-1]),
         entered=entered(held, assessed_when_signed(pieces)),
         may_amend=may(me, "amendment", "write", held.state),
@@ -91,6 +94,8 @@ def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
         return _form(request, held, me, form, {"text": ANOTHER_CAME_FIRST}, 412)
     except BackDated as fault:
         return _form(request, held, me, form, {"text": str(fault)}, 409)
+    except CannotSeal as fault:
+        return _form(request, held, me, form, {"text": cannot_seal(fault)}, 409)
     return see_other(f"/exams/{exam_id}")
 
 
@@ -99,7 +104,7 @@ def _amended(
 ) -> None:
     """Render the whole exam with the new piece, once, and keep it.
 
-    Raises: StaleReview, BackDated.
+    Raises: CannotSeal, StaleReview, BackDated.
     """
     engine, act = request.app.state.engine, Act.begin(request, me, MEANING)
     with reading(engine) as session:
@@ -169,6 +174,7 @@ def _form(
     form, faults = form or {}, faults or {}
     with reading(request.app.state.engine) as session:
         pieces = signatures(session, held.id)
+        attached = attached_names(session, held.id)
     fields = fields_of(_FIELDS, form, faults, ("password",))
     page = AmendPage(
         title="Add to a signed exam",
@@ -176,7 +182,7 @@ def _form(
         exam_id=held.id,
         who=who(held.patient, local(held.examined_at).date()),
         after=pieces[-1].number,
-        pieces=_pieces(pieces),
+        pieces=_pieces(pieces, attached),
         meaning=MEANING,
         has_password=has_password(request, me),
         proof_path=proof_path(f"/exams/{held.id}/amend"),
@@ -185,7 +191,7 @@ def _form(
     return show(request, "amend.html", page, status=status)
 
 
-def _pieces(pieces: list[Signature]) -> tuple[SignedPiece, ...]:
+def _pieces(pieces: list[Signature], attached: Mapping[str, list[str]]) -> tuple[SignedPiece, ...]:
     """The newest first."""
     return tuple(
         SignedPiece(
@@ -197,6 +203,7 @@ def _pieces(pieces: list[Signature]) -> tuple[SignedPiece, ...]:
             sha256=each.content_sha256,
             reason=each.reason or "",
             text=clean_lines(each.text or ""),
+            attached=tuple(attached.get(each.document_sha256, ())),
         )
         for each in reversed(pieces)
     )

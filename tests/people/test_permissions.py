@@ -57,6 +57,7 @@ PROMISED: list[tuple[str, str, set[str], set[str]]] = [
     ("own_account", "read", EVERYBODY, NO_EXAM),
     ("own_account", "write", EVERYBODY, NO_EXAM),
     ("knowledge", "read", EVERYBODY, NO_EXAM),
+    ("verification", "read", EVERYBODY, NO_EXAM),
     ("practice", "read", EVERYBODY, NO_EXAM),
     ("practice", "write", CLINICAL, NO_EXAM),
     ("accounts", "read", ADMINISTRATOR, NO_EXAM),

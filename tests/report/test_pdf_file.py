@@ -75,11 +75,12 @@ def test_the_same_exam_gives_the_same_bytes_in_every_process() -> None:
         "import hashlib, sys\n"
         "from app.knowledge.load import knowledge\n"
         "from app.report.note import text_note\n"
+        "from app.report.attached import attached_files\n"
         "from app.report.pdf import pdf\n"
         "from tests.report.samples import one_sided_exam, report\n"
         "found = report(one_sided_exam(), demo=True, bulk_stations=('rest', 'tone'))\n"
         "note = text_note(found, knowledge()).encode()\n"
-        "print(hashlib.sha256(pdf(found, knowledge()) + note).hexdigest())\n"
+        "print(hashlib.sha256(pdf(found, knowledge(), attached_files(found)) + note).hexdigest())\n"
     )
     seen = {
         subprocess.run(

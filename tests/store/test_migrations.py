@@ -32,7 +32,13 @@ from app.store.columns import Table
 from app.store.engine import MIGRATIONS, make_engine, migrate, reading, writing
 from app.store.practice import add_attempt
 from app.store.refusals import Unreadable
-from app.store.signing_tables import DocumentRow, ReviewRow, SignatureRow
+from app.store.signing_tables import (
+    AttachedFileRow,
+    DocumentRow,
+    ReviewRow,
+    SealCertificateRow,
+    SignatureRow,
+)
 from app.store.tables import OnPaperRow
 from app.store.verify import EVIDENCE, verify
 from tests.store.clinic import NOW, an_exam, stored, write
@@ -350,7 +356,11 @@ def a_row_of_each(engine: Engine) -> None:
                 role="physician", at=NOW,
             )
         )  # fmt: skip
+        session.add(SealCertificateRow(sha256="s", content=b"x", used_at=NOW))
         session.flush()
+        session.add(
+            AttachedFileRow(id="a", document_sha256="d", name="x", media_type="x", content=b"x")
+        )
         session.add(
             SignatureRow(
                 id="s", exam_id=exam.id, number=0, kind="exam", revision=1, knowledge="1",

@@ -12,12 +12,15 @@ from sqlmodel import col, select
 from app.exam.vocabulary import Side
 from app.store.audit import START, Head, head, link, note
 from app.store.audit_tables import AuditRow
+from app.store.came_back import known_page, own_certificates
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord
 from app.store.refusals import StaleReview, Unreadable
+from app.store.signatures import attached_to, hash_of
 from app.store.signed_content import note_of
+from app.store.signing import AttachedFile
 from app.store.signing_tables import DocumentRow
-from app.store.verify import is_known_document, parse_head, verify
+from app.store.verify import parse_head, verify
 from tests.store.clinic import NOW, PHYSICIAN, write
 from tests.store.desk import a_reviewed_exam, amended, pieces_of, signed, to_amend, to_sign
 from tests.store.test_audit import unguarded
@@ -135,11 +138,45 @@ def test_a_changed_note_is_named_and_not_shown(engine: Engine) -> None:
             note_of(each)
 
 
-def test_a_page_is_known_to_the_last_byte(engine: Engine, kept: Head) -> None:
-    """What comes back from elsewhere is this very page, or it is not."""
+def test_a_page_is_known_to_the_last_byte(engine: Engine) -> None:
+    """What comes back from elsewhere is this very page, or it is not; the newest piece is named."""
+    exam = a_reviewed_exam(engine)
+    prepared, revision = to_sign(engine, exam.id)
+    signed(engine, exam.id, (prepared, revision))
+    amended(engine, exam.id, to_amend(engine, exam.id))
     with reading(engine) as session:
-        assert is_known_document(session, PAGE)
-        assert not is_known_document(session, PAGE + b"\n")
+        known = known_page(session, prepared.document)
+
+        assert known
+        assert ("amended", 0, 1) == (known.state, known.signature.number, known.newest.number)
+        assert known_page(session, prepared.document + b"\n") is None
+
+
+def test_a_changed_file_inside_a_page_is_named(engine: Engine) -> None:
+    """Whoever imports the attached exam relies on it as on the page; so with the certificate."""
+    exam = a_reviewed_exam(engine)
+    prepared, revision = to_sign(engine, exam.id)
+    file = AttachedFile("exam.json", "application/json", b"{}")
+    with_more = replace(prepared, attached=(file,), certificate=b"0 of the clinic")
+    signed(engine, exam.id, (with_more, revision))
+    again = to_amend(engine, exam.id)
+    # The same certificate is kept once.
+    amended(
+        engine, exam.id, (again[0], replace(again[1], certificate=b"0 of the clinic"), again[2])
+    )
+    with reading(engine) as session:
+        kept = attached_to(session, hash_of(prepared.document))
+        certificates = own_certificates(session)
+    assert [("exam.json", b"{}")] == [(each.name, each.content) for each in kept]
+    assert [b"0 of the clinic"] == list(certificates.values())
+    assert [] == found(engine)
+    tampered(engine, "attached_file", "UPDATE attached_file SET name = 'other.json'")
+    tampered(engine, "seal_certificate", "DELETE FROM seal_certificate")
+
+    (first, second) = found(engine)
+    assert first.startswith("attached_file ")
+    assert "altered since audit row" in first
+    assert second.startswith(f"seal_certificate {hash_of(b'0 of the clinic')}: deleted")
 
 
 # ---- the chain itself

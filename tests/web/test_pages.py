@@ -15,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader, nodes
 from app.assess.words import DISCLAIMER
 from app.main import ROUTERS, create_app
 from app.settings import ROOT, Settings
-from app.web import account_pages, compare_pages, pages, review_pages, worklist_pages
+from app.web import account_pages, compare_pages, pages, review_pages, verify, worklist_pages
 from app.web.guard import CONTENT_SECURITY_POLICY
 from tests.web.clinic import HTMX, PHYSICIAN, Clinic
 
@@ -43,6 +43,7 @@ PAGE_OF = {
     "amend.html": review_pages.AmendPage,
     "provider.html": account_pages.ProviderPage,
     "provider_refused.html": account_pages.ProviderRefusedPage,
+    "verify.html": verify.VerifyFilesPage,
 }
 PARTS_OF = {
     "exam.html": ("base.html", "_faults.html", "_panel.html"),
@@ -65,7 +66,7 @@ def every_page(clinic: Clinic, exam_id: str) -> list[str]:
     return [
         "/", "/patients/new", f"/patients/{patient_id}", f"/exams/{exam_id}",
         f"/exams/{exam_id}?part=nurse", f"/exams/{exam_id}/note", f"/exams/{exam_id}/review",
-        f"/patients/{patient_id}/compare", f"/patients/{patient_id}/course", "/me",
+        f"/patients/{patient_id}/compare", f"/patients/{patient_id}/course", "/me", "/verify",
     ]  # fmt: skip
 
 
@@ -96,7 +97,8 @@ def test_the_pages_of_this_list_are_all_there_are() -> None:
         "/exams/{exam_id}/note", "/exams/{exam_id}/leaflet", "/exams/{exam_id}/pdf",
         "/exams/{exam_id}/updates",
         "/exams/{exam_id}/review", "/exams/{exam_id}/amend",
-        "/exams/{exam_id}/documents/{number}",
+        "/exams/{exam_id}/documents/{number}", "/exams/{exam_id}/documents/{number}/{name}",
+        "/verify",
     } == routes  # fmt: skip
 
 

@@ -23,6 +23,7 @@ KNOWN = (
     "/knowledge", "/knowledge/categories/parkinsonism", "/knowledge/warnings/acute_stroke",
     "/knowledge/signs/bradykinesia", "/knowledge/falls", "/knowledge/medicines",
     "/knowledge/norms", "/knowledge/sources", "/knowledge/steps", "/knowledge/exam", "/about",
+    "/verify",
 )  # fmt: skip
 TO_MANAGE = (
     "/admin/accounts", "/admin/clinic", "/admin/audit", "/admin/audit/verify",

@@ -48,17 +48,21 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
     given = {
         "HOST": "0.0.0.0", "PORT": "9000", "DEMO": "true", "CLINIC": "Harbour Clinic",
         "DATABASE_URL": "sqlite:///elsewhere.db", "PLAIN_HTTP": "true",
+        "SEAL_PASSPHRASE": "secret", "SEAL_FOLDER": "keys", "SIGN_WITHOUT_SEAL": "true",
+        "TIMESTAMP_URL": "https://tsa.example",
     } | PROVIDER  # fmt: skip
     for name, value in given.items():
         monkeypatch.setenv(f"EVENHAND_{name}", value)
     settings = Settings(_env_file=None)
 
-    in_a_file = {"OIDC_CLIENT_SECRET_FILE"}
+    in_a_file = {"OIDC_CLIENT_SECRET_FILE", "SEAL_FILE", "SEAL_PASSPHRASE_FILE"}
     assert set(given) | in_a_file == {name.upper() for name in Settings.model_fields}
     assert PROVIDER["OIDC_LABEL"] == settings.oidc_label
     assert FOUND == settings.provider()
     assert ("0.0.0.0", 9000, True) == (settings.host, settings.port, settings.demo)
     assert settings.plain_http
+    assert settings.sign_without_seal
+    assert ("secret", "https://tsa.example") == (settings.passphrase(), settings.timestamp_url)
     assert "Harbour Clinic" == settings.clinic
     assert "sqlite:///elsewhere.db" == settings.database_url
 
