@@ -29,6 +29,7 @@ from app.web import (
     entries,
     errors,
     exams,
+    fhir,
     first,
     guard,
     invited,
@@ -72,6 +73,7 @@ ROUTERS = (
     signed_exam.router,
     documents.router,
     verify.router,
+    fhir.router,
     api.router,
 )
 # Who somebody is, and their own account.
@@ -132,6 +134,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.templates = Templates(ROOT / "templates", site)
     app.state.plain_http = settings.plain_http
+    app.state.fhir_document_type = settings.fhir_document_type
     app.state.provider = ClinicProvider(provider, settings.oidc_label) if provider else None
     app.state.demo_accounts = demo.accounts if demo else ()
     errors.install(app)

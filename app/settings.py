@@ -9,6 +9,7 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from app.people.oidc import ProviderSettings
 from app.people.outside import LOOPBACK
+from app.report.fhir.terms import CONSULT_NOTE, DOCUMENT_TYPES
 from app.store.engine import parse_address
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -36,6 +37,8 @@ class Settings(BaseSettings):
     clinic: str = Field(default="", max_length=80)
     # An inner network without https: passwords and findings can then be read on the way.
     plain_http: bool = False
+    # What a FHIR document says that it is: a LOINC code of those that the report knows.
+    fhir_document_type: str = CONSULT_NOTE
     # The address that browsers use, as in https://evenhand.clinic.example; for the provider only.
     address: str = ""
     # The clinic's identity provider; docs/guide/identity-provider.md.
@@ -70,6 +73,15 @@ class Settings(BaseSettings):
         """Refuse to start without the address of a database."""
         parse_address(url)
         return url
+
+    @field_validator("fhir_document_type")
+    @classmethod
+    def _check_document_type(cls, code: str) -> str:
+        """Refuse to start with a type that no document could name."""
+        if code not in DOCUMENT_TYPES:
+            known = ", ".join(f"{each} ({words})" for each, words in DOCUMENT_TYPES.items())
+            raise ValueError(f"not one of {known}")
+        return code
 
     @model_validator(mode="after")
     def _check_seal(self) -> Self:

@@ -26,7 +26,10 @@ def test_what_a_server_does_unless_told_otherwise_is_what_it_does() -> None:
     told = dict(re.findall(r"^\| `EVENHAND_(\w+)` \| `([^`]*)` \|", text, re.M))
     defaults = Settings(_env_file=None).model_dump()
 
-    assert {"HOST", "PORT", "DEMO", "PLAIN_HTTP", "OIDC_LABEL", "SIGN_WITHOUT_SEAL"} == set(told)
+    assert {
+        "HOST", "PORT", "DEMO", "PLAIN_HTTP", "OIDC_LABEL", "SIGN_WITHOUT_SEAL",
+        "FHIR_DOCUMENT_TYPE",
+    } == set(told)  # fmt: skip
     assert {name: str(defaults[name.lower()]).lower() for name in told} == {
         name: value.lower() for name, value in told.items()
     }

@@ -35,8 +35,16 @@ def parse_exam(text: str | bytes) -> Exam:
 
     Raises: BadExam, with every fault.
     """
+    return read_exam(parse_json(text))
+
+
+def parse_json(text: str | bytes, what: str = "exam") -> object:
+    """Parse JSON text strictly: no key twice, fractions as Decimal. what: its name in a fault.
+
+    Raises: BadExam.
+    """
     try:
-        raw = json.loads(
+        return json.loads(
             text,
             parse_int=_whole,
             parse_float=_fraction,
@@ -44,17 +52,16 @@ def parse_exam(text: str | bytes) -> Exam:
             object_pairs_hook=_no_key_twice,
         )
     except _KeyTwice as twice:
-        raise BadExam([f"exam: the key {_short(twice.key)} stands twice in one object"]) from None
+        fault = f"the key {short(twice.key)} stands twice in one object"
     except json.JSONDecodeError as error:
-        place = f"line {error.lineno} column {error.colno}"
-        raise BadExam([f"exam: not JSON: {error.msg} ({place})"]) from None
+        fault = f"not JSON: {error.msg} (line {error.lineno} column {error.colno})"
     except UnicodeDecodeError:
-        raise BadExam(["exam: not text in UTF-8"]) from None
+        fault = "not text in UTF-8"
     except RecursionError:
-        raise BadExam(["exam: brackets stand too deep inside each other"]) from None
+        fault = "brackets stand too deep inside each other"
     except ValueError as error:
-        raise BadExam([f"exam: not JSON: {_short(str(error))}"]) from None
-    return read_exam(raw)
+        fault = f"not JSON: {short(str(error))}"
+    raise BadExam([f"{what}: {fault}"])
 
 
 def read_exam(raw: object) -> Exam:
@@ -67,7 +74,7 @@ def read_exam(raw: object) -> Exam:
         raise BadExam(["exam: not an object with patient, findings and medicines"])
     for key in raw:
         if key not in ("patient", "findings", "medicines"):
-            faults.append(f"{_short(key)}: unknown; use patient, findings or medicines")
+            faults.append(f"{short(key)}: unknown; use patient, findings or medicines")
     patient = _patient(raw.get("patient"), faults)
     cells = _cells(raw.get("findings"), faults)
     medicines = _medicines(raw.get("medicines"), faults)
@@ -85,19 +92,19 @@ def read_value(finding: Finding, raw: object) -> Value:
         case Scale.GRADE:
             if isinstance(raw, int) and not isinstance(raw, bool) and raw in GRADES:
                 return raw
-            raise BadValue(f"{_short(raw)} is not a grade from 0 to 3")
+            raise BadValue(f"{short(raw)} is not a grade from 0 to 3")
         case Scale.YESNO:
             if isinstance(raw, bool):
                 return raw
-            raise BadValue(f"{_short(raw)} is not true or false")
+            raise BadValue(f"{short(raw)} is not true or false")
         case Scale.CHOICE:
             if isinstance(raw, str) and raw in finding.values:
                 return raw
-            raise BadValue(f"{_short(raw)} is not one of {', '.join(finding.values)}")
+            raise BadValue(f"{short(raw)} is not one of {', '.join(finding.values)}")
         case Scale.COUNT:
             number = _number(raw, finding)
             if number != number.to_integral_value():
-                raise BadValue(f"{_short(raw)} is not a whole number")
+                raise BadValue(f"{short(raw)} is not a whole number")
             return int(number)
         case Scale.NUMBER:
             return _number(raw, finding)
@@ -165,14 +172,14 @@ def _patient(raw: object, faults: list[str]) -> Patient:
         return Patient()
     for key in raw:
         if key not in ("age", "sex"):
-            faults.append(f"patient.{_short(key)}: unknown; use age or sex")
+            faults.append(f"patient.{short(key)}: unknown; use age or sex")
     age, sex = raw.get("age"), raw.get("sex")
     try:
         age = None if age is None else _age(age)
     except BadValue as fault:
         faults.append(f"patient.age: {fault}")
     if sex is not None and sex not in SEXES:
-        faults.append(f"patient.sex: {_short(sex)} is not female or male; leave it out if unknown")
+        faults.append(f"patient.sex: {short(sex)} is not female or male; leave it out if unknown")
     return Patient(age, sex)
 
 
@@ -185,7 +192,7 @@ def _cells(raw: object, faults: list[str]) -> dict[Cell, Recorded]:
         return cells
     words = vocabulary()
     for finding_id, held in raw.items():
-        place = f"findings.{_short(finding_id)}"
+        place = f"findings.{short(finding_id)}"
         finding = words.get(finding_id)
         if finding is None:
             faults.append(f"{place}: not a finding")
@@ -196,7 +203,7 @@ def _cells(raw: object, faults: list[str]) -> dict[Cell, Recorded]:
                 if name in tuple(Side):
                     _cell(finding, Side(name), value, f"{place}.{name}", cells, faults)
                 else:
-                    faults.append(f"{place}.{_short(name)}: not a side; use right or left")
+                    faults.append(f"{place}.{short(name)}: not a side; use right or left")
         elif held is not None:
             faults.append(f'{place}: needs its side: {{"right": …, "left": …}}')
     return cells
@@ -232,7 +239,7 @@ def _medicines(raw: object, faults: list[str]) -> tuple[str, ...] | None:
         return None
     for place, line in enumerate(raw):
         if not isinstance(line, str) or not line.strip():
-            faults.append(f"medicines.{place}: {_short(line)} is not a medicine in words")
+            faults.append(f"medicines.{place}: {short(line)} is not a medicine in words")
         elif len(line) > MAX_MEDICINE_LENGTH:
             faults.append(f"medicines.{place}: longer than {MAX_MEDICINE_LENGTH} characters")
         elif not _can_be_written(line):
@@ -242,24 +249,24 @@ def _medicines(raw: object, faults: list[str]) -> tuple[str, ...] | None:
 
 def _age(raw: object) -> Decimal:
     if not isinstance(raw, int | Decimal) or isinstance(raw, bool) or not 0 <= raw <= MAX_AGE:
-        raise BadValue(f"{_short(raw)} is not an age in years from 0 to {MAX_AGE}")
+        raise BadValue(f"{short(raw)} is not an age in years from 0 to {MAX_AGE}")
     return _few_digits(Decimal(raw))
 
 
 def _number(raw: object, finding: Finding) -> Decimal:
     if not isinstance(raw, int | Decimal) or isinstance(raw, bool):
-        raise BadValue(f"{_short(raw)} is not a number")
+        raise BadValue(f"{short(raw)} is not a number")
     number = Decimal(raw)
     low, high = finding.minimum, finding.maximum
     if low is not None and high is not None and not low <= number <= high:
-        raise BadValue(f"{_short(raw)} is not from {low} to {high} {finding.unit}".rstrip())
+        raise BadValue(f"{short(raw)} is not from {low} to {high} {finding.unit}".rstrip())
     return _few_digits(number)
 
 
 def _few_digits(number: Decimal) -> Decimal:
     parts = number.as_tuple()
     if len(parts.digits) > MAX_DIGITS or abs(int(parts.exponent)) > MAX_DIGITS:
-        raise BadValue(f"{_short(number)} has more than {MAX_DIGITS} digits")
+        raise BadValue(f"{short(number)} has more than {MAX_DIGITS} digits")
     return number
 
 
@@ -308,7 +315,7 @@ def _refuse(constant: str) -> NoReturn:
     raise ValueError(f"{constant} is not a JSON number")
 
 
-def _short(raw: object) -> str:
+def short(raw: object) -> str:
     """A faulty value as it is shown: never long, never more than one line."""
     if isinstance(raw, bool):
         text = "true" if raw else "false"

@@ -6,9 +6,9 @@ from datetime import date, datetime
 from types import MappingProxyType
 
 from app.assess.assessment import Assessment
-from app.exam.record import Exam
+from app.exam.record import Cell, Exam
 from app.report.phrases import age_on, clean, day
-from app.report.reviewed import Acknowledged, Confirmed
+from app.report.reviewed import Acknowledged, By, Confirmed
 from app.report.signed import Amendment, Decision, SignatureBlock, check_signed
 
 # A chart number is never cut where it could be a real one; this only bounds nonsense.
@@ -42,7 +42,8 @@ class ReportInput:
 
     started_at, printed_at: with their offset, printed as given; the age is that on the day of
     started_at, which is when the patient was examined. paper: where that was done on paper.
-    recorded_by: who recorded, in words ("A. Example, nurse"). bulk_stations: ids of the
+    recorded_by: who recorded, in words ("A. Example, nurse"); cell_by: who recorded a cell, and
+    when, for FHIR alone. bulk_stations: ids of the
     stations whose rest was marked normal in one step. demo: invented data. impression, plan,
     for_patient: in the physician's words, empty until written. decisions: on next steps.
     acknowledged: emergencies; confirmed: a nurse's findings. codes: of ICD-10-CM, chosen for the
@@ -76,6 +77,7 @@ class ReportInput:
     confirmed: tuple[Confirmed, ...] = ()
     codes: tuple[str, ...] = ()
     for_patient: str = ""
+    cell_by: Mapping[Cell, By] = field(default_factory=lambda: MappingProxyType({}))
     pathways: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     signature: SignatureBlock | None = None
     amendments: tuple[Amendment, ...] = ()

@@ -17,6 +17,7 @@ ACTIONS: Mapping[str, str] = {
     "print": "made or fetched a PDF",
     "leaflet": "made the page for the patient",
     "note": "opened a note",
+    "fhir": "made a FHIR document",
     "search": "searched for a patient",
     "record": "recorded",
     "review": "reviewed",

@@ -16,6 +16,7 @@ from app.report.leaflet import LeafletInput, leaflet_pdf
 from app.report.note import text_note
 from app.report.page import Paper, Person, ReportInput
 from app.report.pdf import pdf
+from app.report.reviewed import By
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
@@ -37,10 +38,10 @@ router = APIRouter()
 @router.get("/exams/{exam_id}/pdf")
 def show_pdf(request: Request, exam_id: str) -> Response:
     """The exam as a PDF: a draft, or the newest page that was signed."""
-    held = _held(request, exam_id, "print")
+    held = held_for(request, exam_id, "print")
     if held.state in SIGNED_STATES:
         return _signed_page(request, exam_id, None)
-    draft = _draft(request, held)
+    draft = draft_report(request, held)
     made = pdf(draft, knowledge(), attached_files(draft))
     # The name of a file ends up in download folders and logs: it names nobody.
     name = f"evenhand-exam-{held.id[:8]}-r{held.revision}-DRAFT.pdf"
@@ -54,12 +55,12 @@ def show_pdf(request: Request, exam_id: str) -> Response:
 @router.get("/exams/{exam_id}/note")
 def show_note(request: Request, exam_id: str) -> Response:
     """The exam as text for pasting."""
-    held = _held(request, exam_id, "note")
+    held = held_for(request, exam_id, "note")
     if held.state in SIGNED_STATES:
         with reading(request.app.state.engine) as session:
             text = note_of(signatures(session, exam_id)[-1])
     else:
-        text = text_note(_draft(request, held), knowledge())
+        text = text_note(draft_report(request, held), knowledge())
     page = NotePage(
         title="Note",
         exam_id=held.id,
@@ -72,7 +73,7 @@ def show_note(request: Request, exam_id: str) -> Response:
 @router.get("/exams/{exam_id}/leaflet")
 def show_leaflet(request: Request, exam_id: str) -> Response:
     """What the patient takes home, as PDF; there is none before the exam is signed."""
-    held = _held(request, exam_id, "leaflet")
+    held = held_for(request, exam_id, "leaflet")
     if held.state not in SIGNED_STATES:
         raise NotSigned("the page for the patient follows from what was signed")
     with reading(request.app.state.engine) as session:
@@ -102,14 +103,14 @@ def show_leaflet(request: Request, exam_id: str) -> Response:
 @router.get("/exams/{exam_id}/documents/{number}")
 def show_document(request: Request, exam_id: str, number: int) -> Response:
     """A page in the very bytes that were signed: 0 is the exam's, the amendments' follow."""
-    _held(request, exam_id, "print")
+    held_for(request, exam_id, "print")
     return _signed_page(request, exam_id, number)
 
 
 @router.get("/exams/{exam_id}/documents/{number}/{name}")
 def show_attached(request: Request, exam_id: str, number: int, name: str) -> Response:
     """A file from inside a signed page, in the bytes that were attached."""
-    _held(request, exam_id, "print")
+    held_for(request, exam_id, "print")
     with reading(request.app.state.engine) as session:
         pieces = [each for each in signatures(session, exam_id) if each.number == number]
         files = attached_to(session, pieces[0].document_sha256) if pieces else []
@@ -124,7 +125,7 @@ def show_attached(request: Request, exam_id: str, number: int, name: str) -> Res
     )
 
 
-def _draft(request: Request, held: ExamRecord) -> ReportInput:
+def draft_report(request: Request, held: ExamRecord) -> ReportInput:
     """An exam that is not signed; with what was decided so far, for whoever may see that."""
     review = None
     if may(someone(request), "review", "read", held.state):
@@ -155,7 +156,7 @@ def _signed_page(request: Request, exam_id: str, number: int | None) -> Response
     )
 
 
-def _held(request: Request, exam_id: str, action: str) -> ExamRecord:
+def held_for(request: Request, exam_id: str, action: str) -> ExamRecord:
     """The exam, where this person may have its documents; that they have them is noted."""
     someone(request)
     with reading(request.app.state.engine) as session:
@@ -195,6 +196,11 @@ def report_of(
         printed_at=local(printed_at),
         recorded_by=tuple(f"{name}, {role}" for name, role in dict.fromkeys(recorders)),
         recorded=_recorded(held),
+        cell_by={
+            cell: By(each.by, each.role, local(each.at))
+            for cell, each in held.cells.items()
+            if each.value is not None
+        },
         bulk_stations=tuple(station.id for station in stations if station.id in bulk),
         exam=held.exam,
         assessment=found,

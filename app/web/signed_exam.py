@@ -133,7 +133,7 @@ def _amended(
             review,
             assessed_when_signed(pieces),
             block_of(pieces[0]),
-            (*(_printed(each) for each in pieces[1:]), new),
+            (*(printed(each) for each in pieces[1:]), new),
             signed_at=act.signed_at,
             pathways=pathways,
         )
@@ -148,7 +148,8 @@ def assessed_when_signed(pieces: list[Signature]) -> Assessment:
     return parse_assessment(json.loads(pieces[0].content)["assessment"])
 
 
-def _printed(piece: Signature) -> PrintedAmendment:
+def printed(piece: Signature) -> PrintedAmendment:
+    """An amendment as a page prints it."""
     return PrintedAmendment(
         piece.number, piece.kind, piece.reason or "", piece.text or "", block_of(piece)
     )

@@ -50,6 +50,7 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
         "DATABASE_URL": "sqlite:///elsewhere.db", "PLAIN_HTTP": "true",
         "SEAL_PASSPHRASE": "secret", "SEAL_FOLDER": "keys", "SIGN_WITHOUT_SEAL": "true",
         "TIMESTAMP_URL": "https://tsa.example",
+        "FHIR_DOCUMENT_TYPE": "34797-1",
     } | PROVIDER  # fmt: skip
     for name, value in given.items():
         monkeypatch.setenv(f"EVENHAND_{name}", value)
@@ -65,6 +66,13 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
     assert ("secret", "https://tsa.example") == (settings.passphrase(), settings.timestamp_url)
     assert "Harbour Clinic" == settings.clinic
     assert "sqlite:///elsewhere.db" == settings.database_url
+    assert "34797-1" == settings.fhir_document_type
+
+
+def test_a_type_that_no_document_could_name_is_refused_at_the_start() -> None:
+    """It is found when the server starts, and not by whoever sends the first document."""
+    with pytest.raises(ValidationError, match=r"not one of 11488-4 \(Consult note\), 34797-1"):
+        Settings(_env_file=None, fhir_document_type="57133-1")
 
 
 @pytest.mark.parametrize("port", ["-1", "65536", "http"])
