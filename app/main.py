@@ -23,6 +23,8 @@ from app.web import (
     admin_audit,
     admin_clinic,
     api,
+    api_docs,
+    cds_hooks,
     compare,
     documents,
     emergency_access,
@@ -75,6 +77,7 @@ ROUTERS = (
     verify.router,
     fhir.router,
     api.router,
+    cds_hooks.router,
 )
 # Who somebody is, and their own account.
 ACCOUNT_ROUTERS = (
@@ -131,10 +134,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         demo=settings.demo,
         plain_http=settings.plain_http,
         provider=settings.oidc_label if provider else "",
+        document_type=settings.fhir_document_type,
     )
     app.state.templates = Templates(ROOT / "templates", site)
     app.state.plain_http = settings.plain_http
-    app.state.fhir_document_type = settings.fhir_document_type
+    app.state.api_token = settings.token()
+    app.state.address = settings.address
     app.state.provider = ClinicProvider(provider, settings.oidc_label) if provider else None
     app.state.demo_accounts = demo.accounts if demo else ()
     errors.install(app)
@@ -150,6 +155,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.routes = tuple(route for router in routers for route in router.routes)
     for router in routers:
         app.include_router(router)
+    if settings.api_docs:
+        app.include_router(api_docs.router)
     app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
     return app
 

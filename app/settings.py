@@ -15,6 +15,7 @@ from app.store.engine import parse_address
 ROOT = Path(__file__).resolve().parent.parent
 # Where the identity provider sends the browser back to, below the clinic's own address.
 WAY_BACK = "/provider/back"
+SHORTEST_TOKEN = 32
 
 
 class Settings(BaseSettings):
@@ -39,7 +40,13 @@ class Settings(BaseSettings):
     plain_http: bool = False
     # What a FHIR document says that it is: a LOINC code of those that the report knows.
     fhir_document_type: str = CONSULT_NOTE
-    # The address that browsers use, as in https://evenhand.clinic.example; for the provider only.
+    # What another program must carry to ask for decision support; without it there is none.
+    api_token: SecretStr = SecretStr("")
+    api_token_file: Path | None = None
+    # The description of /api for programmers, at /api/openapi.json.
+    api_docs: bool = False
+    # The address that browsers use, as in https://evenhand.clinic.example; for the provider and
+    # for links in what leaves.
     address: str = ""
     # The clinic's identity provider; docs/guide/identity-provider.md.
     oidc_issuer: str = ""
@@ -88,9 +95,25 @@ class Settings(BaseSettings):
         """Refuse two answers to one question; a seal that is missing is told when it is needed."""
         if self.seal_file is not None and self.seal_folder is not None:
             raise ValueError("EVENHAND_SEAL_FILE and EVENHAND_SEAL_FOLDER exclude each other")
+        # Whether it can be read is told when it is needed, as of the seal itself.
         if self.seal_passphrase.get_secret_value() and self.seal_passphrase_file is not None:
             raise ValueError("EVENHAND_SEAL_PASSPHRASE and …_FILE exclude each other")
         return self
+
+    @model_validator(mode="after")
+    def _check_token(self) -> Self:
+        """Refuse to start with a token that could be guessed."""
+        token = self.token()
+        if token and len(token) < SHORTEST_TOKEN:
+            raise ValueError(f"EVENHAND_API_TOKEN: shorter than {SHORTEST_TOKEN} characters")
+        return self
+
+    def token(self) -> str:
+        """What a program must carry to ask for decision support, "" where there is none.
+
+        Raises: ValueError, where its own file cannot be read.
+        """
+        return _secret("API_TOKEN", self.api_token, self.api_token_file)
 
     @model_validator(mode="after")
     def _check_provider(self) -> Self:
@@ -121,31 +144,14 @@ class Settings(BaseSettings):
             raise ValueError(f"EVENHAND_OIDC_ISSUER: {error}") from None
 
     def _client_secret(self) -> str:
-        secret = self.oidc_client_secret.get_secret_value()
-        if self.oidc_client_secret_file is None:
-            return secret
-        if secret:
-            raise ValueError("EVENHAND_OIDC_CLIENT_SECRET and …_FILE exclude each other")
-        try:
-            return self.oidc_client_secret_file.read_text("utf-8").strip()
-        except (OSError, UnicodeDecodeError) as error:
-            raise ValueError(
-                f"EVENHAND_OIDC_CLIENT_SECRET_FILE cannot be read: {type(error).__name__}"
-            ) from None
+        return _secret("OIDC_CLIENT_SECRET", self.oidc_client_secret, self.oidc_client_secret_file)
 
     def passphrase(self) -> str:
         """The passphrase of the seal's file.
 
         Raises: ValueError, where its own file cannot be read.
         """
-        if self.seal_passphrase_file is None:
-            return self.seal_passphrase.get_secret_value()
-        try:
-            return self.seal_passphrase_file.read_text("utf-8").strip()
-        except (OSError, UnicodeDecodeError) as error:
-            raise ValueError(
-                f"EVENHAND_SEAL_PASSPHRASE_FILE cannot be read: {type(error).__name__}"
-            ) from None
+        return _secret("SEAL_PASSPHRASE", self.seal_passphrase, self.seal_passphrase_file)
 
     def _way_back(self) -> str:
         address = self.address.rstrip("/")
@@ -158,3 +164,19 @@ class Settings(BaseSettings):
                 "https://evenhand.clinic.example"
             )
         return f"{address}{WAY_BACK}"
+
+
+def _secret(name: str, given: SecretStr, file: Path | None) -> str:
+    """A secret, from the environment or from a file of its own.
+
+    Raises: ValueError, where both are given or the file cannot be read.
+    """
+    secret = given.get_secret_value()
+    if file is None:
+        return secret
+    if secret:
+        raise ValueError(f"EVENHAND_{name} and …_FILE exclude each other")
+    try:
+        return file.read_text("utf-8").strip()
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"EVENHAND_{name}_FILE cannot be read: {type(error).__name__}") from None

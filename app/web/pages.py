@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.report.fhir.terms import CONSULT_NOTE
 from app.web.panel_view import PanelView
 from app.web.sheet_view import (
     CellView,
@@ -20,13 +21,15 @@ from app.web.sheet_view import (
 class Site:
     """What every page may read of the installation.
 
-    provider: what the clinic's identity provider is called; "" without one.
+    provider: what the clinic's identity provider is called; "" without one. document_type: of the
+    FHIR documents that leave.
     """
 
     clinic: str
     demo: bool
     plain_http: bool = False
     provider: str = ""
+    document_type: str = CONSULT_NOTE
 
 
 @dataclass(frozen=True)

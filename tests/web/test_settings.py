@@ -51,12 +51,15 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
         "SEAL_PASSPHRASE": "secret", "SEAL_FOLDER": "keys", "SIGN_WITHOUT_SEAL": "true",
         "TIMESTAMP_URL": "https://tsa.example",
         "FHIR_DOCUMENT_TYPE": "34797-1",
+        "API_TOKEN": "t" * 32, "API_DOCS": "true",
     } | PROVIDER  # fmt: skip
     for name, value in given.items():
         monkeypatch.setenv(f"EVENHAND_{name}", value)
     settings = Settings(_env_file=None)
 
-    in_a_file = {"OIDC_CLIENT_SECRET_FILE", "SEAL_FILE", "SEAL_PASSPHRASE_FILE"}
+    in_a_file = {
+        "OIDC_CLIENT_SECRET_FILE", "SEAL_FILE", "SEAL_PASSPHRASE_FILE", "API_TOKEN_FILE",
+    }  # fmt: skip
     assert set(given) | in_a_file == {name.upper() for name in Settings.model_fields}
     assert PROVIDER["OIDC_LABEL"] == settings.oidc_label
     assert FOUND == settings.provider()

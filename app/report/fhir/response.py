@@ -134,7 +134,14 @@ def exam_from_response(text: str | bytes) -> Exam:
 
     Raises: BadExam, with every fault; each names the linkId that it is about.
     """
-    raw = parse_json(text, "response")
+    return read_response(parse_json(text, "response"))
+
+
+def read_response(raw: object) -> Exam:
+    """The exam that a parsed QuestionnaireResponse holds, whose fractions are Decimal.
+
+    Raises: BadExam, as exam_from_response does.
+    """
     faults: list[str] = []
     if not isinstance(raw, dict) or raw.get("resourceType") != "QuestionnaireResponse":
         raise BadExam(["response: not a QuestionnaireResponse"])
