@@ -5,14 +5,9 @@ from dataclasses import dataclass
 
 from app.assess.assessment import as_text
 from app.exam.reading import exam_as_json
+from app.knowledge.load import Knowledge
+from app.report.fhir.document import MEDIA_TYPE, document
 from app.report.page import ReportInput
-
-FHIR_MEDIA_TYPE = "application/fhir+json"
-# Asked for by its licence wherever its codes go: app/knowledge/codes_hpo.toml, NOTICE.
-HPO_NOTICE = (
-    "This service/product uses the Human Phenotype Ontology (version 2025-01-16). "
-    "Find out more at http://www.human-phenotype-ontology.org"
-)
 
 
 @dataclass(frozen=True)
@@ -29,13 +24,20 @@ class Attached:
     content: bytes
 
 
-def attached_files(report: ReportInput, fhir: bytes | None = None) -> tuple[Attached, ...]:
-    """What is attached to the PDF of an exam; the same bytes for the same exam.
+def attached_files(report: ReportInput, knowledge: Knowledge) -> tuple[Attached, ...]:
+    """What is attached to the PDF of an exam, by name; the same bytes for the same exam.
 
-    fhir: the exam as a FHIR document, where there is one; this is its only way into the PDF.
+    The FHIR document is the one without the PDF, which cannot hold itself.
     """
     exam = json.dumps(exam_as_json(report.exam), indent=2, ensure_ascii=False)
-    files = [
+    return (
+        Attached(
+            "assessment.json",
+            "application/json",
+            "What the exam adds up to, with the reasons and the sources of each line",
+            "Data",
+            _bytes(as_text(report.assessment)),
+        ),
         Attached(
             "exam.json",
             "application/json",
@@ -44,32 +46,15 @@ def attached_files(report: ReportInput, fhir: bytes | None = None) -> tuple[Atta
             _bytes(exam),
         ),
         Attached(
-            "assessment.json",
-            "application/json",
-            "What the exam adds up to, with the reasons and the sources of each line",
-            "Data",
-            _bytes(as_text(report.assessment)),
+            "fhir.json",
+            MEDIA_TYPE,
+            "The exam as a FHIR R4 document",
+            "Alternative",
+            document(report, knowledge),
         ),
-    ]
-    if fhir is not None:
-        files.append(
-            Attached(
-                "fhir.json",
-                FHIR_MEDIA_TYPE,
-                "The exam as a FHIR R4 document",
-                "Alternative",
-                fhir,
-            )
-        )
-    # A name tree is sorted.
-    return tuple(sorted(files, key=lambda each: each.name))
+    )
 
 
 def _bytes(text: str) -> bytes:
     # Half a character is refused where an exam is read; here it must not stop the page.
     return text.encode(errors="replace")
-
-
-def uses_hpo(attached: tuple[Attached, ...]) -> bool:
-    """Whether codes of the Human Phenotype Ontology are among what is attached."""
-    return any(each.media_type == FHIR_MEDIA_TYPE for each in attached)

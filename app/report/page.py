@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from app.assess.assessment import Assessment
 from app.exam.record import Cell, Exam
+from app.report.fhir.terms import CONSULT_NOTE
 from app.report.phrases import age_on, clean, day
 from app.report.reviewed import Acknowledged, By, Confirmed
 from app.report.signed import Amendment, Decision, SignatureBlock, check_signed
@@ -49,6 +50,7 @@ class ReportInput:
     acknowledged: emergencies; confirmed: a nurse's findings. codes: of ICD-10-CM, chosen for the
     summary. pathways: the clinic's own words by the id of a warning or a next step; in the PDF, not
     in the note.
+    document_type: what the FHIR document says that it is, a LOINC code of DOCUMENT_TYPES.
     signature, amendments: of a signed exam alone, the oldest amendment first.
     sealed_by: whose seal the file will carry; empty without one. recorded: who recorded what, a
     line for each person.
@@ -77,6 +79,7 @@ class ReportInput:
     confirmed: tuple[Confirmed, ...] = ()
     codes: tuple[str, ...] = ()
     for_patient: str = ""
+    document_type: str = CONSULT_NOTE
     cell_by: Mapping[Cell, By] = field(default_factory=lambda: MappingProxyType({}))
     pathways: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     signature: SignatureBlock | None = None

@@ -17,7 +17,7 @@ from app.assess.words import DISCLAIMER
 from app.exam.vocabulary import GRADE_WORDS, GRADES
 from app.knowledge.load import Knowledge
 from app.report.archive import VARIANT, archived
-from app.report.attached import HPO_NOTICE, Attached, uses_hpo
+from app.report.attached import Attached
 from app.report.grid import GridStation, full_grid
 from app.report.letters import missing_scripts, texts_in
 from app.report.page import Banner, ReportInput, banner
@@ -147,7 +147,8 @@ def print_page(
         sources=references.lines,
         checked=references.checked,
         attached=", ".join(each.name for each in attached),
-        notice=HPO_NOTICE if uses_hpo(attached) else "",
+        # Asked for by its licence wherever its codes go, as they do in the FHIR document.
+        notice=knowledge.hpo.attribution if attached else "",
         seal=seal_words(report.signature, report.sealed_by),
         lacks="",
     )

@@ -42,7 +42,7 @@ def show_pdf(request: Request, exam_id: str) -> Response:
     if held.state in SIGNED_STATES:
         return _signed_page(request, exam_id, None)
     draft = draft_report(request, held)
-    made = pdf(draft, knowledge(), attached_files(draft))
+    made = pdf(draft, knowledge(), attached_files(draft, knowledge()))
     # The name of a file ends up in download folders and logs: it names nobody.
     name = f"evenhand-exam-{held.id[:8]}-r{held.revision}-DRAFT.pdf"
     return Response(
@@ -206,6 +206,7 @@ def report_of(
         assessment=found,
         clinic=site.clinic,
         demo=site.demo,
+        document_type=site.document_type,
         **({} if review is None else settled(held, review, found)),
         **more,
     )

@@ -11,7 +11,6 @@ from app.knowledge.load import knowledge
 from app.report.fhir.document import MEDIA_TYPE, document
 from app.report.fhir.questionnaire import questionnaire
 from app.report.fhir.response import response
-from app.report.fhir.terms import CONSULT_NOTE
 from app.report.page import ReportInput
 from app.report.signed import SIGNED_STATES
 from app.store.clinic_settings import clinic_settings
@@ -41,13 +40,13 @@ def show_questionnaire(request: Request) -> Response:
 @router.get("/exams/{exam_id}/fhir")
 def show_fhir(request: Request, exam_id: str) -> Response:
     """The exam as a document: a draft, or what was signed, with the signed page within."""
-    held, kind = held_for(request, exam_id, "fhir"), request.app.state.fhir_document_type
+    held = held_for(request, exam_id, "fhir")
     if held.state in SIGNED_STATES:
         with reading(request.app.state.engine) as session:
             site = request.app.state.templates.site
-            made = signed_document(session, held, site, document_type=kind)
+            made = signed_document(session, held, site)
     else:
-        made = document(draft_report(request, held), knowledge(), document_type=kind)
+        made = document(draft_report(request, held), knowledge())
     return _fhir(made, f"{_name(held)}.fhir.json")
 
 
@@ -65,7 +64,6 @@ def document_of(
     site: Site,
     *,
     now: datetime,
-    document_type: str = CONSULT_NOTE,
 ) -> bytes:
     """The document of one exam, for a command, which sees all that was recorded and decided.
 
@@ -74,23 +72,19 @@ def document_of(
     """
     held = exam_record(session, exam_id)
     if held.state in SIGNED_STATES:
-        return signed_document(session, held, site, document_type=document_type)
+        return signed_document(session, held, site)
     settings = clinic_settings(session)
     named = replace(site, clinic=settings.name or site.clinic)
     review = review_of(session, exam_id, held.revision)
     draft = report_of(held, review, named, now, pathways=settings.pathways)
-    return document(draft, knowledge(), document_type=document_type)
+    return document(draft, knowledge())
 
 
-def signed_document(
-    session: Session, held: ExamRecord, site: Site, *, document_type: str = CONSULT_NOTE
-) -> bytes:
+def signed_document(session: Session, held: ExamRecord, site: Site) -> bytes:
     """The document of a signed exam with its newest page; the same bytes at any later time."""
     pieces = signatures(session, held.id)
     page = kept_document(session, pieces[-1].document_sha256).content
-    return document(
-        report_when_signed(session, held, site), knowledge(), page=page, document_type=document_type
-    )
+    return document(report_when_signed(session, held, site), knowledge(), page=page)
 
 
 def report_when_signed(session: Session, held: ExamRecord, site: Site) -> ReportInput:

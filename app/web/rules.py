@@ -25,7 +25,6 @@ from app.knowledge.describe_parts import (
 from app.knowledge.load import Knowledge, knowledge
 from app.knowledge.mentions import named
 from app.knowledge.terms import STATUS_WORDS
-from app.report.attached import HPO_NOTICE
 from app.web.answers import show
 from app.web.knowledge_pages import (
     AboutPage,
@@ -53,7 +52,7 @@ def show_about(request: Request) -> Response:
         title="Intended use",
         version=known.version,
         sections=describe_intended_use(known),
-        notice=HPO_NOTICE,
+        notice=known.hpo.attribution,
     )
     return show(request, "knowledge/about.html", page)
 

@@ -108,8 +108,7 @@ def sealed_page(
 
     Raises: CannotSeal.
     """
-    # The FHIR document goes in here, as attached_files(report, fhir=…).
-    attached = attached_files(report)
+    attached = attached_files(report, known)
     kept = tuple(AttachedFile(each.name, each.media_type, each.content) for each in attached)
     seal = sealing.ready(now)
     if seal is not None:

@@ -20,13 +20,13 @@ from app.assess.assessment import as_text
 from app.exam.reading import parse_exam
 from app.exam.record import Exam
 from app.knowledge.load import knowledge
-from app.report.attached import HPO_NOTICE, Attached, attached_files
+from app.report.attached import Attached, attached_files
+from app.report.fhir.document import document
 from app.report.page import ReportInput
 from app.report.pdf import pdf, print_page
 from tests.report.reading import SAMPLES, words_of
 from tests.report.samples import one_sided_exam, report, signed_report
 
-FHIR = b'{"resourceType": "Bundle"}'
 NAMES = {
     "rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#",
     "a": "http://www.aiim.org/pdfa/ns/id/",
@@ -46,7 +46,7 @@ def found() -> ReportInput:
 @cache
 def made() -> tuple[bytes, tuple[Attached, ...]]:
     """The same as a file with everything attached; rendered once for all that is asked of it."""
-    attached = attached_files(found(), FHIR)
+    attached = attached_files(found(), knowledge())
     return pdf(found(), knowledge(), attached), attached
 
 
@@ -144,16 +144,18 @@ def test_the_attached_exam_is_read_back_as_the_exam() -> None:
     assert found().exam == parse_exam(files["exam.json"])
     assert as_text(found().assessment) == files["assessment.json"].decode()
     assert json.loads(files["assessment.json"])["knowledge"] == knowledge().version
+    assert document(found(), knowledge()) == files["fhir.json"]
 
 
 def test_the_page_names_the_files_inside_and_thanks_for_the_terms() -> None:
     """The licence of the Human Phenotype Ontology asks for its line where its codes go."""
     with_codes = words_of(made()[0])
-    without = print_page(found(), knowledge(), attached_files(found()))
+    without = print_page(found(), knowledge())
+    notice = knowledge().hpo.attribution
 
     assert "assessment.json, exam.json, fhir.json." in with_codes[-1]
-    assert HPO_NOTICE.replace(" ", "") in with_codes[-1].replace(" ", "").replace("-\n", "")
-    assert ("assessment.json, exam.json", "") == (without.attached, without.notice)
+    assert notice.replace(" ", "") in with_codes[-1].replace(" ", "").replace("-\n", "")
+    assert ("", "") == (without.attached, without.notice)
 
 
 # ---- page one and the small print

@@ -505,10 +505,10 @@ def test_every_unit_is_in_the_table() -> None:
 def test_the_clinic_chooses_the_type() -> None:
     """Three of LOINC's document types; another one is refused."""
     for code in DOCUMENT_TYPES:
-        (composition,) = of_type(told(report(Exam()), document_type=code), "Composition")
+        (composition,) = of_type(told(report(Exam(), document_type=code)), "Composition")
         assert code == composition["type"]["coding"][0]["code"]
     with pytest.raises(KeyError):
-        told(report(Exam()), document_type="57133-1")
+        told(report(Exam(), document_type="57133-1"))
 
 
 def test_the_sources_of_the_codes_are_named(samples: dict[str, bytes]) -> None:

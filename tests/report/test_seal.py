@@ -79,7 +79,7 @@ def key(folder: Path) -> SealKey:
 def page() -> bytes:
     """A signed page, not sealed yet."""
     found = signed_report(normal_exam())
-    return pdf(found, knowledge(), attached_files(found))
+    return pdf(found, knowledge(), attached_files(found, knowledge()))
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,6 @@ from app.knowledge.describe_parts import sign_ids
 from app.knowledge.load import knowledge
 from app.knowledge.mentions import label_of
 from app.main import KNOWLEDGE_ROUTERS, create_app
-from app.report.attached import HPO_NOTICE
 from app.settings import ROOT, Settings
 from app.web import knowledge_pages
 from app.web.guard import CONTENT_SECURITY_POLICY
@@ -291,7 +290,7 @@ def test_the_intended_use_is_the_text_of_the_document(clinic: Clinic) -> None:
 
     assert len(said) > 30
     # Asked for by a licence, and about the terms rather than the program.
-    assert HPO_NOTICE == unescape(said.pop())
+    assert KNOWN.hpo.attribution == unescape(said.pop())
     for sentence in said:
         assert re.sub(r"\s+", " ", unescape(sentence)).strip() in text, sentence
 

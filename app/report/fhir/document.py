@@ -15,7 +15,6 @@ from app.report.fhir.sections import PAGE, Parts, sections
 from app.report.fhir.terms import (
     AUDIT,
     AUTHORS_SIGNATURE,
-    CONSULT_NOTE,
     DOCUMENT_TYPES,
     EXAM_ID,
     LOINC,
@@ -45,13 +44,11 @@ def document(
     knowledge: Knowledge,
     *,
     page: bytes | None = None,
-    document_type: str = CONSULT_NOTE,
 ) -> bytes:
     """The exam as a FHIR R4 document in JSON; the same bytes for the same exam.
 
     page: the signed PDF; left out where the document is put into that PDF itself.
-    document_type: a LOINC code of DOCUMENT_TYPES.
-    Raises: KeyError, for another type.
+    Raises: KeyError, where the report's document_type is none of DOCUMENT_TYPES.
     """
     names = Names(report.exam_id)
     people = People(names)
@@ -63,8 +60,8 @@ def document(
     ]
     worked_out = tuple(name.partition("/")[2] for name, _ in found if name.startswith("quantity/"))
     parts = Parts(report, knowledge, names, people, worked_out, page is not None)
-    composition = _composition(parts, document_type)
-    pages = [] if page is None else [(PAGE, _document_reference(parts, page, document_type))]
+    composition = _composition(parts)
+    pages = [] if page is None else [(PAGE, _document_reference(parts, page))]
     provenances = [
         (f"provenance/{number}", _provenance(parts, number, signature))
         for number, signature in enumerate(_signatures(report))
@@ -121,7 +118,7 @@ def _identifier(names: Names, version: str) -> Json:
     return {"system": URI, "value": names.urn(version)}
 
 
-def _composition(parts: Parts, document_type: str) -> Json:
+def _composition(parts: Parts) -> Json:
     report, names = parts.report, parts.names
     state = state_words(report.signature, report.amendments)
     words = f"{state.word}, {state.after}. {state.banner}".strip()
@@ -135,7 +132,7 @@ def _composition(parts: Parts, document_type: str) -> Json:
         # It stays the same in every version of the document.
         identifier={"system": EXAM_ID, "value": plain(report.exam_id)},
         status=_STATUS[report.state],
-        type=_type(document_type),
+        type=_type(parts.report.document_type),
         subject=names.reference(PATIENT),
         date=when(_made_at(report)),
         author=_authors(parts),
@@ -194,7 +191,7 @@ def _attesters(parts: Parts) -> list[Json]:
     return [*legal, *professional]
 
 
-def _document_reference(parts: Parts, page: bytes, document_type: str) -> Json:
+def _document_reference(parts: Parts, page: bytes) -> Json:
     names, signed = parts.names, _signatures(parts.report)
     # FHIR R4 asks for SHA-1 here, against accidents and not against malice.
     sha1 = hashlib.sha1(page, usedforsecurity=False).digest()
@@ -204,7 +201,7 @@ def _document_reference(parts: Parts, page: bytes, document_type: str) -> Json:
         identifier=[{"system": SHA256, "value": hashlib.sha256(page).hexdigest()}],
         status="current",
         docStatus=_STATUS[parts.report.state],
-        type=_type(document_type),
+        type=_type(parts.report.document_type),
         subject=names.reference(PATIENT),
         date=when(_made_at(parts.report)),
         author=[parts.people.reference(each) for each in signed[:1]],
