@@ -9,6 +9,7 @@
   }
 
   const RETRY_MS = 3000;
+  const WHERE = { cell: "cells", medicines: "medicines", normal: "normal", undo: "undo" }; // below the exam
   const SLOW_MS = 500; // an answer that takes longer is waited for in words
   const sheet = document.getElementById("sheet");
   const panel = document.querySelector(".panel");
@@ -61,7 +62,14 @@
     slow = setTimeout(() => {
       if (!document.querySelector("#save-status .not-saved")) say("saving …", true);
     }, SLOW_MS);
-    htmx.trigger(sending, "save");
+    send(sending);
+  }
+
+  // What came of it is heard from the events of htmx, below.
+  function send(element) {
+    const { pathname, search } = new URL(sheet.action);
+    const path = `${pathname}/${WHERE[element.dataset.save]}${search}`;
+    htmx.ajax("POST", path, { source: element, target: "#assessment", swap: "innerHTML" }).catch(() => {});
   }
 
   function failed() {

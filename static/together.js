@@ -94,7 +94,6 @@
     if (!newer || !cell.isConnected || !isFree(cell) || isLocked()) return;
     held.delete(cell.id);
     cell.replaceWith(newer);
-    htmx.process(newer);
     mark(newer);
   }
 

@@ -9,6 +9,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from app.assess.words import DISCLAIMER
 from app.web.allowed import may
+from app.web.drawing import Kept, Tight
 from app.web.identity import signed_in, visit_of
 from app.web.pages import MeView, Page, Site
 from app.web.wording import local
@@ -33,9 +34,11 @@ class Templates:
             undefined=StrictUndefined,
             trim_blocks=True,
             lstrip_blocks=True,
+            extensions=[Tight],
         )
         environment.globals["site"] = self.site
         environment.globals["DISCLAIMER"] = DISCLAIMER
+        environment.globals["kept"] = Kept()
         object.__setattr__(self, "environment", environment)
 
 
