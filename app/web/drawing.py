@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Hashable, Iterable
 from typing import Any
 
+from jinja2.bccache import Bucket, BytecodeCache
 from jinja2.ext import Extension
 from jinja2.lexer import Token, TokenStream
 from markupsafe import Markup
@@ -27,6 +28,25 @@ class Tight(Extension):
                 yield token
             elif value := _LINE_END.sub("", token.value):
                 yield Token(token.lineno, token.type, value)
+
+
+class Compiled(BytecodeCache):
+    """What templates were compiled to, shared by every program that runs in one process.
+
+    A server compiles each once as it is; a run of tests starts hundreds of programs.
+    """
+
+    def __init__(self) -> None:
+        self._held: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Fill in what is held; the bucket refuses it where the template has changed."""
+        if held := self._held.get(bucket.key):
+            bucket.bytecode_from_string(held)
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Hold it."""
+        self._held[bucket.key] = bucket.bytecode_to_string()
 
 
 class Kept:

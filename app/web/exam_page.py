@@ -165,10 +165,6 @@ def saved_page(
         for cell, held in record.cells.items()
         if held.revision > since and cell not in own and vocabulary()[cell[0]].station in here
     ]
-    # The page shows what was so at `since`, and these are the stations in which anything is not.
-    moved = {
-        vocabulary()[cell[0]].station for cell, held in record.cells.items() if held.revision > since
-    }
     told = {cell: each for cell in changed if (each := news(cell, record.cells[cell], me))}
     # Only a cell that is drawn anew needs it; most entries draw none.
     last = reader.last_time(record) if changed else None
@@ -187,12 +183,19 @@ def saved_page(
         state=state or state_view(record.state),
         cells=cells(Shown(record, news=told, writes=writes, last=last), changed),
         messages=tuple((dom_of(cell), answer.messages.get(cell)) for cell in own),
-        counts=tuple(each for each in counts(record.exam, part) if each.station in moved),
+        counts=_moved_counts(record, part, since),
         measured=tuple(measured_views(record.exam).values()),
         medicines=medicines_shown,
         medicines_changed=medicines_changed,
         panel=_panel(record.exam, assessment, reader),
     )
+
+
+def _moved_counts(record: ExamRecord, part: str, since: int) -> tuple[CountView, ...]:
+    """How far the stations are in which anything was recorded after this revision."""
+    newer = [cell for cell, held in record.cells.items() if held.revision > since]
+    moved = {vocabulary()[finding].station for finding, _ in newer}
+    return tuple(each for each in counts(record.exam, part) if each.station in moved)
 
 
 def last_saved(record: ExamRecord) -> str:
