@@ -17,7 +17,8 @@
   // ---- places
 
   const isVisible = (element) => element.checkVisibility({ visibilityProperty: true });
-  const places = () => [...sheet.querySelectorAll(`${CELL}, [data-save=medicines]`)].filter(isVisible);
+  // Whether a place is visible costs the browser much, so it is asked from place to place and of no more.
+  const places = (within = sheet) => [...within.querySelectorAll(`${CELL}, [data-save=medicines]`)];
   const field = (place) =>
     place.querySelector(".answers input:checked") ?? place.querySelector(".answers input, textarea");
   const isAnswered = (cell) =>
@@ -31,7 +32,7 @@
 
   function moveOn(cell) {
     const all = places();
-    go(all[all.indexOf(cell) + 1]);
+    go(all.slice(all.indexOf(cell) + 1).find(isVisible));
   }
 
   function moveBy(cell, key) {
@@ -44,7 +45,8 @@
     }
     const all = places();
     const rest = key === "ArrowDown" ? all.slice(all.indexOf(cell) + 1) : all.slice(0, all.indexOf(cell)).reverse();
-    go(rest.find((each) => !each.dataset.side || each.dataset.side === (side || column)));
+    const isInLine = (each) => !each.dataset.side || each.dataset.side === (side || column);
+    go(rest.find((each) => isInLine(each) && isVisible(each)));
   }
 
   function moveToStation(from, isDown) {
@@ -55,8 +57,8 @@
 
   // The first cell that is not answered, or the first, or the first fold.
   function enter(station) {
-    const cells = places().filter((each) => station.contains(each));
-    const next = cells.find((each) => !isAnswered(each)) ?? cells[0];
+    const cells = places(station);
+    const next = cells.find((each) => !isAnswered(each) && isVisible(each)) ?? cells.find(isVisible);
     if (next) go(next);
     else station.querySelector("summary")?.focus();
   }
@@ -85,7 +87,7 @@
       return;
     }
     button.click();
-    const asked = [...station.querySelectorAll("[data-asks]")].find((each) => isVisible(each) && !isAnswered(each));
+    const asked = [...station.querySelectorAll("[data-asks]")].find((each) => !isAnswered(each) && isVisible(each));
     if (asked) go(asked);
     else moveToStation(station, true);
   }
@@ -208,6 +210,6 @@
 
   // The hand is at the first answer that is missing, unless the address or a fault says where.
   if (!location.hash && !document.querySelector(".faults")) {
-    go(places().find((each) => !isAnswered(each)));
+    go(places().find((each) => !isAnswered(each) && isVisible(each)));
   }
 })();

@@ -9,8 +9,10 @@
   }
 
   const RETRY_MS = 3000;
+  const WHERE = { cell: "cells", medicines: "medicines", normal: "normal", undo: "undo" }; // below the exam
   const SLOW_MS = 500; // an answer that takes longer is waited for in words
   const sheet = document.getElementById("sheet");
+  const sender = document.getElementById("sender");
   const panel = document.querySelector(".panel");
   const undo = document.getElementById("undo");
   const waiting = []; // elements with an entry that is not saved, in the order of entry
@@ -61,7 +63,16 @@
     slow = setTimeout(() => {
       if (!document.querySelector("#save-status .not-saved")) say("saving …", true);
     }, SLOW_MS);
-    htmx.trigger(sending, "save");
+    send(sending);
+  }
+
+  // The sender stands outside the form, because htmx goes through every field of one that it asks in.
+  // What came of it is heard from the events of htmx, below.
+  function send(element) {
+    const { pathname, search } = new URL(sheet.action);
+    const path = `${pathname}/${WHERE[element.dataset.save]}${search}`;
+    sender.dataset.sends = element.id;
+    htmx.ajax("POST", path, { source: sender, target: "#assessment", swap: "innerHTML" }).catch(() => {});
   }
 
   function failed() {
@@ -156,8 +167,9 @@
   }
 
   document.body.addEventListener("htmx:configRequest", (event) => {
-    const { elt, parameters } = event.detail;
-    if (!elt.dataset.save) return;
+    if (event.detail.elt !== sender) return;
+    const elt = sending;
+    const { parameters } = event.detail;
     for (const input of elt.querySelectorAll("input, textarea")) {
       const isChoice = input.type === "radio" || input.type === "checkbox";
       if (!isChoice || input.checked) parameters[input.name.split(".")[0]] = input.value;
@@ -171,7 +183,7 @@
   });
 
   document.body.addEventListener("htmx:afterRequest", (event) => {
-    if (event.detail.elt !== sending) return;
+    if (event.detail.elt !== sender || !sending) return;
     const { status } = event.detail.xhr;
     if (status === 401) keptForLater();
     else if (status === 0 || status >= 500) failed();
@@ -280,14 +292,20 @@
   let open = [];
   let scrolled = 0;
   let focused = "";
-  document.body.addEventListener("htmx:beforeSwap", () => {
+  let isKept = false; // htmx says once for each piece of an answer that it has arrived
+  document.body.addEventListener("htmx:beforeSwap", ({ detail }) => {
+    isKept = true;
     open = [...panel.querySelectorAll("details[open]")].map((each) => each.id);
     scrolled = panel.scrollTop;
     const active = panel.contains(document.activeElement) ? document.activeElement : null;
     if (active?.matches("summary")) focused = `#${CSS.escape(active.parentElement.id)} > summary`;
     else focused = active?.matches("a") ? `a[href="${active.getAttribute("href")}"]` : "";
+    // Nothing in the panel is htmx's, which would look for it in each element that goes.
+    if (detail.requestConfig.elt === sender && detail.shouldSwap) detail.target.replaceChildren();
   });
   document.body.addEventListener("htmx:afterSwap", () => {
+    if (!isKept) return;
+    isKept = false;
     for (const each of panel.querySelectorAll("details")) each.open = open.includes(each.id);
     if (focused) panel.querySelector(focused)?.focus({ preventScroll: true });
     panel.scrollTop = scrolled;

@@ -8,12 +8,13 @@
 
   const MARKED_MS = 15000; // how long a colleague's entry is marked
   const sheet = document.getElementById("sheet");
+  const sender = document.getElementById("sender");
   const held = new Map(); // by the id of a cell: what it will be once no hand is in it
   let station = "";
   let since = "0"; // the revision that the page showed when the last request was sent
 
   const revision = () => document.getElementById("revision").value;
-  const isSaving = () => document.querySelector("[data-save].htmx-request") !== null;
+  const isSaving = () => sender.matches(".htmx-request");
   const { ask, isLocked, goOnIfStopped } = keepAsking({
     element: asking,
     everyMs: 2000,
@@ -39,7 +40,7 @@
   });
   document.body.addEventListener("htmx:afterRequest", (event) => {
     const { elt, xhr } = event.detail;
-    if (elt !== asking && xhr.status < 400 && xhr.status) saved(elt);
+    if (elt === sender && xhr.status < 400 && xhr.status) saved(sender.dataset.sends);
   });
 
   document.addEventListener("focusin", (event) => {
@@ -72,7 +73,7 @@
   });
 
   // What a person takes back changes under their own hand.
-  const isUndoing = () => document.querySelector("#undo.htmx-request") !== null;
+  const isUndoing = () => isSaving() && sender.dataset.sends === "undo";
   const isFree = (cell) =>
     !cell.dataset.state && (isUndoing() || !cell.contains(document.activeElement));
 
@@ -94,7 +95,6 @@
     if (!newer || !cell.isConnected || !isFree(cell) || isLocked()) return;
     held.delete(cell.id);
     cell.replaceWith(newer);
-    htmx.process(newer);
     mark(newer);
   }
 
@@ -110,8 +110,8 @@
     setTimeout(() => by.remove(), MARKED_MS);
   }
 
-  function saved(element) {
-    held.delete(element.id);
+  function saved(id) {
+    held.delete(id);
     goOnIfStopped();
   }
   document.addEventListener("click", (event) => {

@@ -133,6 +133,12 @@ class Vocabulary(Mapping[str, Finding]):
         self.stations = stations
         self._findings = {finding.id: finding for finding in findings}
         self._place = {finding.id: place for place, finding in enumerate(findings)}
+        self._at: dict[str, tuple[Finding, ...]] = {}
+        self._details: dict[str, tuple[Finding, ...]] = {}
+        for finding in findings:
+            self._at[finding.station] = (*self.at(finding.station), finding)
+            if finding.detail_of:
+                self._details[finding.detail_of] = (*self.details_of(finding.detail_of), finding)
 
     def __getitem__(self, finding_id: str) -> Finding:
         return self._findings[finding_id]
@@ -149,11 +155,11 @@ class Vocabulary(Mapping[str, Finding]):
 
     def at(self, station: str) -> tuple[Finding, ...]:
         """The findings of one station."""
-        return tuple(finding for finding in self.values() if finding.station == station)
+        return self._at.get(station, ())
 
     def details_of(self, finding_id: str) -> tuple[Finding, ...]:
         """The findings that describe another one."""
-        return tuple(finding for finding in self.values() if finding.detail_of == finding_id)
+        return self._details.get(finding_id, ())
 
 
 @cache

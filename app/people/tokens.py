@@ -30,9 +30,31 @@ def hash_token(token: str) -> str:
 def form_token(token: str) -> str:
     """The token that a page carries to show that a form comes from a page of this sign-in.
 
-    It follows from the token, not from the hash that is kept: neither tells the other.
+    It follows from the token, not from the hash that is kept: neither tells the other. Each is
+    masked anew, so that no two pages carry the same characters and their compressed length tells
+    nothing of it (docs/decisions/0016).
     """
-    return hmac.new(_bytes_of(token), b"evenhand form token", hashlib.sha256).hexdigest()
+    mask = secrets.token_bytes(TOKEN_BYTES)
+    return mask.hex() + _masked(_form_secret(token), mask).hex()
+
+
+def is_form_token(given: str, token: str) -> bool:
+    """Whether a page of the sign-in with this token was given this form token."""
+    try:
+        raw = bytes.fromhex(given)
+    except ValueError:
+        return False
+    if len(raw) != 2 * TOKEN_BYTES:
+        return False
+    return hmac.compare_digest(_masked(raw[TOKEN_BYTES:], raw[:TOKEN_BYTES]), _form_secret(token))
+
+
+def _form_secret(token: str) -> bytes:
+    return hmac.new(_bytes_of(token), b"evenhand form token", hashlib.sha256).digest()
+
+
+def _masked(secret: bytes, mask: bytes) -> bytes:
+    return bytes(left ^ right for left, right in zip(secret, mask, strict=True))
 
 
 def same(first: str, second: str) -> bool:

@@ -9,9 +9,12 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from app.assess.words import DISCLAIMER
 from app.web.allowed import may
+from app.web.drawing import Compiled, Kept, Tight
 from app.web.identity import signed_in, visit_of
 from app.web.pages import MeView, Page, Site
 from app.web.wording import local
+
+_COMPILED = Compiled()
 
 
 @dataclass(frozen=True)
@@ -33,9 +36,12 @@ class Templates:
             undefined=StrictUndefined,
             trim_blocks=True,
             lstrip_blocks=True,
+            extensions=[Tight],
+            bytecode_cache=_COMPILED,
         )
         environment.globals["site"] = self.site
         environment.globals["DISCLAIMER"] = DISCLAIMER
+        environment.globals["kept"] = Kept()
         object.__setattr__(self, "environment", environment)
 
 

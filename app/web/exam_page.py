@@ -183,12 +183,19 @@ def saved_page(
         state=state or state_view(record.state),
         cells=cells(Shown(record, news=told, writes=writes, last=last), changed),
         messages=tuple((dom_of(cell), answer.messages.get(cell)) for cell in own),
-        counts=counts(record.exam, part),
+        counts=_moved_counts(record, part, since),
         measured=tuple(measured_views(record.exam).values()),
         medicines=medicines_shown,
         medicines_changed=medicines_changed,
         panel=_panel(record.exam, assessment, reader),
     )
+
+
+def _moved_counts(record: ExamRecord, part: str, since: int) -> tuple[CountView, ...]:
+    """How far the stations are in which anything was recorded after this revision."""
+    newer = [cell for cell, held in record.cells.items() if held.revision > since]
+    moved = {vocabulary()[finding].station for finding, _ in newer}
+    return tuple(each for each in counts(record.exam, part) if each.station in moved)
 
 
 def last_saved(record: ExamRecord) -> str:

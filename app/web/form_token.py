@@ -7,8 +7,8 @@ from fastapi import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.people.limits import Standing
-from app.people.tokens import form_token, same
-from app.web.cookies import anonymous_token
+from app.people.tokens import is_form_token
+from app.web.cookies import anonymous_token, sign_in_token
 from app.web.errors import error_answer
 from app.web.forms import MAX_FIELDS, SAFE_METHODS
 from app.web.identity import visit_of
@@ -53,7 +53,7 @@ class CheckForms:
             await not_signed_in_answer(request)(scope, receive, send)
             return
         given = request.headers.get(HEADER) or _field(request, body)
-        if not any(same(token, given) for token in _tokens(request)):
+        if not any(is_form_token(given, token) for token in _tokens(request)):
             answer = error_answer(request, HTTPStatus.FORBIDDEN, SAYS)
             await answer(scope, receive, send)
             return
@@ -73,11 +73,11 @@ class CheckForms:
 
 
 def _tokens(request: Request) -> list[str]:
-    """The form tokens that hold for this request."""
-    person, anonymous = visit_of(request).person, anonymous_token(request)
-    tokens = [person.form_token] if person else []
+    """The tokens of this browser whose forms hold for this request."""
+    anonymous = anonymous_token(request)
+    tokens = [sign_in_token(request)] if visit_of(request).person else []
     if anonymous and request.url.path in PUBLIC_FORMS:
-        tokens.append(form_token(anonymous))
+        tokens.append(anonymous)
     return tokens
 
 

@@ -220,7 +220,8 @@ class SavedPage(Page):
     status: None where nothing was sent, as in the answer to what others did.
     cells: those that changed at the server and not by this entry; medicines_changed: the same of
     the medicines. messages: what the cells that were sent say back, by their dom id; None takes a
-    message away. measured: below each row that may say any of it, also where that is nothing now.
+    message away. counts: of stations in which something changed. measured: below each row that
+    may say any of it, also where that is nothing now.
     """
 
     exam_id: str

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 
 from app.assess.words import finding_words, side_words
 from app.exam.layout import NURSE, WHOLE, Group, groups_at, has_rest_normal
@@ -212,6 +213,14 @@ def typed_of(recorded: object) -> Typed:
 
 def options_of(finding: Finding, chosen: str) -> tuple[Option, ...]:
     """The answers to a finding that is chosen and not typed. chosen: the value that is ticked."""
+    blank = _options(finding.id, "")
+    # Whatever else a form can hold ticks nothing, and is not remembered.
+    return _options(finding.id, chosen) if chosen in {each.value for each in blank} else blank
+
+
+@cache
+def _options(finding_id: str, chosen: str) -> tuple[Option, ...]:
+    finding = vocabulary()[finding_id]
     match finding.scale:
         case Scale.GRADE:
             return tuple(

@@ -128,6 +128,16 @@ class CellView:
         chosen = any(option.is_chosen for option in self.options)
         return not (chosen or self.text or self.is_untestable)
 
+    @property
+    def drawn_by(self) -> tuple[str, str] | None:
+        """What its answers are drawn by: all else of them stands in the vocabulary.
+
+        None where somebody typed something, which is drawn for them alone.
+        """
+        if self.text or self.why or self.is_untestable:
+            return None
+        return self.key, next((each.value for each in self.options if each.is_chosen), "")
+
 
 @dataclass(frozen=True)
 class MeasuredView:
