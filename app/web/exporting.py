@@ -1,6 +1,5 @@
 """An export of signed exams: from the database into files, all of them or none, and noted."""
 
-import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -11,15 +10,16 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
-from app.knowledge.load import knowledge
+from app.knowledge.load import Knowledge, knowledge
 from app.report.data.columns import Form, tables
 from app.report.data.dictionary import dictionary_rows, dictionary_table, readme
 from app.report.data.files import CsvSink, sinks
-from app.report.data.rows import Naming, Signed, rows_of
+from app.report.data.rows import BadContent, Naming, Row, Signed, rows_of
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.engine import reading, writing
 from app.store.export_key import export_key
+from app.store.refusals import Unreadable
 from app.store.signed_pieces import signed_exams
 
 README = "README.txt"
@@ -56,9 +56,12 @@ def exported(
     moved away.
 
     beside: where the folder is made; None for the system's place for temporary files.
-    Raises: OSError, Unreadable, BadContent; the refusals of the database.
+    Raises: OSError, Unreadable; the refusals of the database.
     """
-    folder = Path(tempfile.mkdtemp(prefix=".evenhand-export-", dir=beside))
+    try:
+        folder = Path(tempfile.mkdtemp(prefix=".evenhand-export-", dir=beside))
+    except OSError as error:
+        raise OSError(f"{beside or tempfile.gettempdir()}: {error.strerror}") from error
     try:
         done = _write(engine, folder, asked)
         with writing(engine) as session:
@@ -77,14 +80,13 @@ def exported(
 def export_to(engine: Engine, folder: Path, asked: Asked, actor: Actor) -> Exported:
     """Write an export into a folder that is empty or not there yet: all of it or nothing.
 
-    Raises: OSError, FileExistsError among them; Unreadable, BadContent; the refusals of the
-    database.
+    Raises: OSError, FileExistsError among them; Unreadable; the refusals of the database.
     """
     folder = folder.resolve()
     check_free(folder)
     with exported(engine, asked, actor, folder.parent) as (made, done):
         # Refused by the system where anything was put there meanwhile.
-        os.rename(made, folder)
+        made.rename(folder)
     return done
 
 
@@ -117,7 +119,7 @@ def _write(engine: Engine, folder: Path, asked: Asked) -> Exported:
     with reading(engine) as session, sinks(folder, shown, asked.format_) as into:
         for each in signed_exams(session):
             signed = Signed(each.exam_id, each.contents, each.hashes)
-            for table, rows in rows_of(signed, naming, known).items():
+            for table, rows in _rows(signed, naming, known).items():
                 counts[table] += len(rows)
                 for row in rows:
                     into[table].write(row)
@@ -129,6 +131,13 @@ def _write(engine: Engine, folder: Path, asked: Asked) -> Exported:
     dictionary.close()
     (folder / README).write_text(readme(known, asked.form, f"{done}."), encoding="utf-8")
     return done
+
+
+def _rows(signed: Signed, naming: Naming, known: Knowledge) -> dict[str, list[Row]]:
+    try:
+        return rows_of(signed, naming, known)
+    except BadContent as bad:
+        raise Unreadable(str(bad)) from bad
 
 
 def _key(engine: Engine, asked: Asked) -> bytes | None:

@@ -68,7 +68,7 @@ def tables(knowledge: Knowledge, form: Form) -> tuple[Table, ...]:
         ),
         Table(
             "medicines",
-            "One row for each ingredient recognised in a medicine line, and for each line without one",
+            "One row for each ingredient found in a medicine line, and for each line without one",
             _medicines(knowledge),
         ),
         Table(

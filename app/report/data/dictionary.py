@@ -9,36 +9,37 @@ from app.report.data.rows import Row
 
 _REMOVED = (
     (
-        "Identifiers are removed: there is no name, chart number or birth date, no text that somebody "
-        "typed, no id of an account, and of the time of an exam only its month. An age of 90 or more "
-        "stands as 90. Patients and exams have made-up names from a keyed hash: the same patient has "
-        "the same name in every export with the same key, and whoever holds the key and the database "
-        "can lead each name back."
+        "Identifiers are removed: there is no name, chart number or birth date, no text "
+        "that somebody typed, no id of an account, and of the time of an exam only its "
+        "month. An age of 90 or more stands as 90. Patients and exams have made-up names "
+        "from a keyed hash: the same patient has the same name in every export with the "
+        "same key, and whoever holds the key and the database can lead each name back."
     ),
     (
-        "THIS IS NOT ANONYMISATION. Somebody who knows that a person was examined in some month, and "
-        "what was found, may find the row. Rare findings, a rare age, or several exams of one patient "
-        "make it easier; two exams around a birthday narrow the birth date down. Treat the files as "
-        "patient data, give them to as few people as you can, and do not publish them."
+        "THIS IS NOT ANONYMISATION. Somebody who knows that a person was examined in some"
+        " month, and what was found, may find the row. Rare findings, a rare age, or "
+        "several exams of one patient make it easier; two exams around a birthday narrow "
+        "the birth date down. Treat the files as patient data, give them to as few people"
+        " as you can, and do not publish them."
     ),
 )
 _IDENTIFIED = (
     (
-        "THESE FILES NAME PATIENTS. They hold everything that stands in the charts: keep them as you "
-        "keep charts, and delete them when they are no longer needed."
+        "THESE FILES NAME PATIENTS. They hold everything that stands in the charts: keep "
+        "them as you keep charts, and delete them when they are no longer needed."
     ),
 )
 _OF_THE_FILES = (
     (
-        "Values are those that were signed, read from the signed content and not from what stands in "
-        "the database now. Unknown is not normal: a finding without a value was not examined, or could "
-        "not be tested."
+        "Values are those that were signed, read from the signed content and not from "
+        "what stands in the database now. Unknown is not normal: a finding without a "
+        "value was not examined, or could not be tested."
     ),
     (
-        "CSV files are UTF-8 with a byte order mark, so that spreadsheets read them as such; cells are "
-        "parted by commas, and an empty cell holds nothing. A text that a spreadsheet would take for a "
-        "formula has an apostrophe before the sign that would make it one. Parquet files hold texts as "
-        "they are."
+        "CSV files are UTF-8 with a byte order mark, so that spreadsheets read them as "
+        "such; cells are parted by commas, and an empty cell holds nothing. A text that a"
+        " spreadsheet would take for a formula has an apostrophe before the sign that "
+        "would make it one. Parquet files hold texts as they are."
     ),
 )
 
@@ -109,8 +110,8 @@ def dictionary_page(knowledge: Knowledge) -> str:
     parts = [
         "# The exported tables",
         (
-            "Made from the vocabulary and the knowledge; do not edit. How an export is made: "
-            "[the clinic's own data](../guide/data.md)."
+            "Made from the vocabulary and the knowledge; do not edit. How an export is "
+            "made: [the clinic's own data](../guide/data.md)."
         ),
         *_OF_THE_FILES,
         "## Where identifiers are removed",
