@@ -152,7 +152,7 @@ class _Reading:
             return None
         self._refuse_unknown(raw, _PATIENT_KEYS, "patient.")
         typed = {name: "" if raw.get(name) is None else raw[name] for name in _PATIENT_KEYS}
-        wrong = {name for name, value in typed.items() if not isinstance(value, str)}
+        wrong = [name for name, value in typed.items() if not isinstance(value, str)]
         self.faults.extend(f"patient.{name}: {short(typed[name])} is not text" for name in wrong)
         try:
             return check_patient(

@@ -78,7 +78,11 @@ def reviewed(engine: Engine, exam_id: str, at_revision: int | None = None) -> Re
 
 
 def to_sign(
-    engine: Engine, exam_id: str, signed_at: datetime = LATER, signer: Recorder = SIGNER
+    engine: Engine,
+    exam_id: str,
+    signed_at: datetime = LATER,
+    signer: Recorder = SIGNER,
+    assessment: str = ASSESSMENT,
 ) -> tuple[Signing, int]:
     """What the physician has in front of them now, ready to be signed, and its revision."""
     with reading(engine) as session:
@@ -86,7 +90,7 @@ def to_sign(
         content = signed_content(
             held,
             review_of(session, exam_id),
-            assessment=ASSESSMENT,
+            assessment=assessment,
             knowledge=KNOWLEDGE,
             note=NOTE,
             signer=signer,

@@ -110,6 +110,8 @@ ASKED: dict[tuple[str, str], Ask] = {
     ("clinic", "read"): Ask(200, "/admin/clinic"),
     ("clinic", "write"): Ask(303, "/admin/clinic", clinic_name),
     ("audit", "read"): Ask(200, "/admin/audit"),
+    ("export", "read"): Ask(200, "/admin/export"),
+    ("export", "write"): Ask(422, "/admin/export", nothing),
     ("emergency_access", "read"): Ask(200, "/emergency-access"),
     ("emergency_access", "write"): Ask(422, "/emergency-access", nothing),
 }

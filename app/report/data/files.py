@@ -24,9 +24,9 @@ FORMATS = ("csv", "parquet")
 CSV_ENCODING = "utf-8-sig"
 # How many rows of a table stand in memory before they are written.
 ROWS_AT_ONCE = 5_000
-# At the beginning of a cell, and after anything that a program with other separators would take for
-# the end of one; full-width signs are signs to some.
-_FORMULA = re.compile(r"(^|[;\t\r\n])(?=\s*[=+\-@＝＋－＠]|[\t\r])")
+# OWASP ASVS 5.0, 1.2.10, and CWE-1236: at the beginning of a cell. Here also after anything that a
+# program with other separators would take for the end of one; full-width signs are signs to some.
+_FORMULA = re.compile(r"(^|[;\t\r\n])(?=\s*[=+\-@＝＋－＠]|[\t\r\0])")
 _NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 _TYPES: Mapping[Kind, Any] = {
     Kind.TEXT: pa.string(),
