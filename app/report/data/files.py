@@ -12,10 +12,7 @@ from contextlib import ExitStack, contextmanager
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, Protocol
-
-import pyarrow as pa
-import pyarrow.parquet as pq
+from typing import Protocol
 
 from app.report.data.columns import Kind, Table
 from app.report.data.rows import Held, Row
@@ -28,13 +25,13 @@ ROWS_AT_ONCE = 5_000
 # program with other separators would take for the end of one; full-width signs are signs to some.
 _FORMULA = re.compile(r"(^|[;\t\r\n])(?=\s*[=+\-@＝＋－＠]|[\t\r\0])")
 _NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
-_TYPES: Mapping[Kind, Any] = {
-    Kind.TEXT: pa.string(),
-    Kind.WHOLE: pa.int64(),
-    Kind.NUMBER: pa.float64(),
-    Kind.YESNO: pa.bool_(),
-    Kind.DAY: pa.date32(),
-    Kind.MOMENT: pa.timestamp("us", tz="UTC"),
+# By their names in Arrow.
+_TYPES: Mapping[Kind, str] = {
+    Kind.TEXT: "string",
+    Kind.WHOLE: "int64",
+    Kind.NUMBER: "float64",
+    Kind.YESNO: "bool",
+    Kind.DAY: "date32",
 }
 
 
@@ -85,23 +82,30 @@ class ParquetSink:
     """A table as Parquet; the meaning and the unit of a column stand beside its type."""
 
     def __init__(self, file: Path, table: Table) -> None:
-        self._columns = table.columns
+        # Large, and of no use to a server from which nobody fetches Parquet.
+        import pyarrow as pa
+        from pyarrow.parquet import ParquetWriter
+
+        self._record_batch = pa.RecordBatch.from_pylist
         self._schema = pa.schema(
             [
                 pa.field(
                     each.name,
-                    _TYPES[each.kind],
+                    pa.timestamp("us", tz="UTC")
+                    if each.kind is Kind.MOMENT
+                    else pa.type_for_alias(_TYPES[each.kind]),
                     metadata={"meaning": each.meaning, "unit": each.unit},
                 )
                 for each in table.columns
             ]
         )
+        self._numbers = [each.name for each in table.columns if each.kind is Kind.NUMBER]
         self._rows: list[Row] = []
-        self._writer = pq.ParquetWriter(file, self._schema, compression="zstd")
+        self._writer = ParquetWriter(file, self._schema, compression="zstd")
 
     def write(self, row: Row) -> None:
         """Take one row."""
-        self._rows.append(row)
+        self._rows.append(row | {name: _float(row.get(name)) for name in self._numbers})
         if len(self._rows) >= ROWS_AT_ONCE:
             self._flush()
 
@@ -112,11 +116,7 @@ class ParquetSink:
 
     def _flush(self) -> None:
         if self._rows:
-            arrays = [
-                pa.array([_arrow(row.get(each.name)) for row in self._rows], _TYPES[each.kind])
-                for each in self._columns
-            ]
-            self._writer.write_batch(pa.record_batch(arrays, schema=self._schema))
+            self._writer.write_batch(self._record_batch(self._rows, schema=self._schema))
             self._rows.clear()
 
 
@@ -137,5 +137,5 @@ def csv_cell(held: Held) -> str:
             return str(held)
 
 
-def _arrow(held: Held) -> Any:
-    return float(held) if isinstance(held, Decimal) else held
+def _float(held: Held) -> float | None:
+    return float(held) if isinstance(held, Decimal) else None

@@ -19,7 +19,7 @@ from app.report.data.columns import NOT_EXAMINED, NOT_LISTED, OLDEST, RECORDED, 
 from app.report.phrases import age_on
 
 # A cell of a row: what a column of its kind can hold, None where there is nothing.
-Held = str | int | bool | Decimal | date | datetime | None
+Held = str | int | bool | float | Decimal | date | datetime | None
 Row = dict[str, Held]
 
 
