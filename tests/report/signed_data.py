@@ -53,7 +53,10 @@ def content_of(
         key: ReviewItem(value, SIGNER.name, SIGNER.role, BEGUN, 2)
         for key, value in (decided or {}).items()
     }
-    review = Review("", "", {}, frozenset(), frozenset(), (), MappingProxyType(items))
+    review = Review(
+        impression="", plan="", steps={}, acknowledged=frozenset(), confirmed=frozenset(),
+        codes=(), for_patient="", items=MappingProxyType(items),
+    )  # fmt: skip
     return signed_content(
         held, review, assessment=as_text(assess(exam, knowledge())),
         knowledge=knowledge().version, note="SIGNED\n", signer=SIGNER,

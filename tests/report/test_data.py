@@ -44,6 +44,7 @@ TYPED = {
     "medicine": "metoclopramide 10 mg for Mrs O.",
     "impression": "Told by her son Henrik",
     "plan": "Ring the daughter in Bodø",
+    "for_patient": "Henrik keeps your tablets",
     "text": "The neurologist in Tromsø rang",
     "because": "a letter that came on Friday",
     "examined_by": "Nurse Aino Koskela",
@@ -73,6 +74,7 @@ def telling(born: date = WHO.birth_date) -> str:
         replace(WHO, birth_date=born),
         OnPaper(datetime(2026, 3, 2, 8, 15, tzinfo=BEGUN.tzinfo), TYPED["examined_by"]),
         {("impression", ""): TYPED["impression"], ("plan", ""): TYPED["plan"],
+         ("for_patient", ""): TYPED["for_patient"],
          ("code", "R25.1"): True, ("code", "R26.89"): None},
     )  # fmt: skip
 

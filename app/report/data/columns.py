@@ -195,6 +195,7 @@ def _exams(knowledge: Knowledge) -> tuple[Column, ...]:
         _text("codes", "ICD-10-CM codes that the physician chose, by spaces"),
         _secret("impression", "The physician's impression, as typed"),
         _secret("plan", "The physician's plan, as typed"),
+        _secret("for_patient", "What the physician wrote for the patient's own page, as typed"),
         Column("amendments", Kind.WHOLE, "Signed pieces that stand beside the exam", "pieces"),
         _secret("content_sha256", "The hash of everything that was signed, as it is printed"),
     )

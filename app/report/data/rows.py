@@ -158,6 +158,7 @@ def _exam(
         ),
         "impression": _written(decided.get(("impression", ""))),
         "plan": _written(decided.get(("plan", ""))),
+        "for_patient": _written(decided.get(("for_patient", ""))),
     }
 
 
