@@ -1,5 +1,6 @@
 """The clinic's own data from the console: exported, imported, listed and printed."""
 
+import base64
 import json
 import subprocess
 import sys
@@ -70,7 +71,9 @@ def a_signed_exam(engine: Engine) -> str:
     """A signed exam, with what it really added up to."""
     exam = a_reviewed_exam(engine)
     found = as_text(assess(exam.exam, knowledge()))
-    signed(engine, exam.id, to_sign(engine, exam.id, assessment=found))
+    version = knowledge().version
+    prepared = to_sign(engine, exam.id, assessment=found, knowledge=version)
+    signed(engine, exam.id, prepared, version)
     return exam.id
 
 
@@ -378,10 +381,14 @@ def test_exams_are_listed_and_a_signed_one_is_given_as_it_was_signed(
     assert (0, "", "") == run("pdf", exam_id, "-o", str(file))
     assert (kept, 0o600) == (file.read_bytes(), file.stat().st_mode & 0o777)
     assert (0, piece.note, "") == run("note", exam_id)
+    status, bundle, _ = run("fhir", exam_id)
+    assert (0, "document") == (status, json.loads(bundle)["type"])
+    assert base64.b64encode(kept).decode() in bundle
     assert [
         ("worklist", "Evenhand", "console"), ("worklist", "Evenhand", "console"),
         ("print", "Evenhand", "console"), ("note", "Evenhand", "console"),
-    ] == [each[:3] for each in acts(engine, "worklist", "print", "note")]  # fmt: skip
+        ("fhir", "Evenhand", "console"),
+    ] == [each[:3] for each in acts(engine, "worklist", "print", "note", "fhir")]  # fmt: skip
     assert untouched(engine)
 
 
@@ -396,6 +403,7 @@ def test_what_is_wrong_is_one_line_and_writes_nothing(
         (["pdf", NOBODY, "-o", file], "there is no such exam"),
         (["pdf", "x", "-o", file], "there is no such exam"),
         (["note", NOBODY], "there is no such exam"),
+        (["fhir", NOBODY, "-o", file], "there is no such exam"),
         (["pdf", exam_id, "-o", str(tmp_path / "no" / "exam.pdf")], "No such file or directory"),
         (["pdf", exam_id, "-o", str(tmp_path)], "is a folder"),
     ):
@@ -427,8 +435,8 @@ def test_an_exam_that_is_not_signed_is_given_as_a_draft(
 
 @pytest.mark.parametrize(
     "command",
-    ["serve", "first-code", "invite", "assess", "paper", "exams", "pdf", "note", "export", "import",
-     "verify"],
+    ["serve", "first-code", "invite", "assess", "paper", "exams", "pdf", "note", "fhir", "export",
+     "import", "verify"],
 )  # fmt: skip
 def test_the_help_of_each_command_has_an_example(
     command: str, capsys: pytest.CaptureFixture[str]

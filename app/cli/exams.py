@@ -1,4 +1,4 @@
-"""Commands for single exams: list them, and write the PDF and the note of one.
+"""Commands for single exams: list them, and write the PDF, the note and the FHIR document of one.
 
 Who sits at the console has not signed in, so the audit names the program and says `console`.
 """
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from app.report.page import ReportInput
     from app.store.exam_list import ListedExam
     from app.store.exams import ExamRecord
+    from app.web.pages import Site
 
 _STATES = ("open", "ready", "signed", "amended")
 
@@ -44,7 +45,7 @@ def add(commands: Any) -> None:
         "pdf",
         help="write the PDF of an exam",
         description="Write the PDF of an exam: of a signed one the very bytes that were signed, "
-        "the newest where something was signed beside it; of any other a draft, without what the "
+        "the newest where something was signed beside it; of any other a draft, with what the "
         "physician has decided so far. The audit tells it. "
         "Example: evenhand pdf 0123456789abcdef0123456789abcdef -o exam.pdf",
     )
@@ -63,6 +64,19 @@ def add(commands: Any) -> None:
     )
     noting.add_argument("exam", metavar="ID", help="the exam's id, all 32 digits")
     noting.set_defaults(command=lambda asked: with_settings(lambda: _note(asked)))
+
+    saying = commands.add_parser(
+        "fhir",
+        help="write the FHIR document of an exam",
+        description="Write an exam as a FHIR R4 document: of a signed one with the signed page "
+        "within, of any other a draft. The audit tells it. "
+        "Example: evenhand fhir 0123456789abcdef0123456789abcdef -o exam.fhir.json",
+    )
+    saying.add_argument("exam", metavar="ID", help="the exam's id, all 32 digits")
+    saying.add_argument(
+        "-o", "--output", metavar="FILE", default="-", help="a file; standard output without it"
+    )
+    saying.set_defaults(command=lambda asked: with_settings(lambda: _fhir(asked)))
 
 
 def _exams(asked: argparse.Namespace) -> int:
@@ -147,6 +161,23 @@ def _note(asked: argparse.Namespace) -> int:
     return OK
 
 
+def _fhir(asked: argparse.Namespace) -> int:
+    from datetime import UTC, datetime
+
+    from app.settings import Settings
+    from app.store.engine import reading
+    from app.web.fhir import document_of
+
+    kind = Settings().fhir_document_type
+    with database() as engine:
+        held = _held(engine, asked.exam)
+        with reading(engine) as session:
+            made = document_of(session, held.id, _site(), now=datetime.now(UTC), document_type=kind)
+        _noted(engine, "fhir", held)
+    put(asked.output, made)
+    return OK
+
+
 def _held(engine: "Engine", exam_id: str) -> "ExamRecord":
     from app.store.engine import reading
     from app.store.exams import exam_record
@@ -156,20 +187,30 @@ def _held(engine: "Engine", exam_id: str) -> "ExamRecord":
 
 
 def _draft(engine: "Engine", held: "ExamRecord") -> "ReportInput":
-    """An exam that is not signed, as a nurse would print it."""
+    """An exam that is not signed, with what was decided so far."""
+    from dataclasses import replace
     from datetime import UTC, datetime
 
-    from app.settings import Settings
     from app.store.clinic_settings import clinic_settings
     from app.store.engine import reading
+    from app.store.review import review_of
     from app.web.documents import report_of
+
+    site = _site()
+    with reading(engine) as session:
+        clinic = clinic_settings(session)
+        review = review_of(session, held.id, held.revision)
+    named = replace(site, clinic=clinic.name or site.clinic)
+    return report_of(held, review, named, datetime.now(UTC), pathways=clinic.pathways)
+
+
+def _site() -> "Site":
+    """The installation, as the environment names it."""
+    from app.settings import Settings
     from app.web.pages import Site
 
     settings = Settings()
-    with reading(engine) as session:
-        clinic = clinic_settings(session)
-    site = Site(clinic.name or settings.clinic, settings.demo, settings.plain_http, "")
-    return report_of(held, None, site, datetime.now(UTC), pathways=clinic.pathways)
+    return Site(settings.clinic, settings.demo, settings.plain_http, "")
 
 
 def _noted(

@@ -83,6 +83,7 @@ def to_sign(
     signed_at: datetime = LATER,
     signer: Recorder = SIGNER,
     assessment: str = ASSESSMENT,
+    knowledge: str = KNOWLEDGE,
 ) -> tuple[Signing, int]:
     """What the physician has in front of them now, ready to be signed, and its revision."""
     with reading(engine) as session:
@@ -91,7 +92,7 @@ def to_sign(
             held,
             review_of(session, exam_id),
             assessment=assessment,
-            knowledge=KNOWLEDGE,
+            knowledge=knowledge,
             note=NOTE,
             signer=signer,
             meaning=MEANING,
@@ -100,11 +101,13 @@ def to_sign(
         return _signing(content, head(session), signed_at, signer), held.revision
 
 
-def signed(engine: Engine, exam_id: str, prepared: tuple[Signing, int]) -> Signature:
+def signed(
+    engine: Engine, exam_id: str, prepared: tuple[Signing, int], knowledge: str = KNOWLEDGE
+) -> Signature:
     """Sign what was prepared."""
     signing, revision = prepared
     with writing(engine) as session:
-        return sign(session, exam_id, signing, reviewed_revision=revision, knowledge=KNOWLEDGE)
+        return sign(session, exam_id, signing, reviewed_revision=revision, knowledge=knowledge)
 
 
 def to_amend(
