@@ -22,6 +22,7 @@ from app.web import (
     admin_accounts,
     admin_audit,
     admin_clinic,
+    admin_export,
     api,
     api_docs,
     cds_hooks,
@@ -94,6 +95,7 @@ ADMIN_ROUTERS = (
     admin_accounts.router,
     admin_clinic.router,
     admin_audit.router,
+    admin_export.router,
     emergency_access.router,
 )
 # What is known, and why something was concluded: pages to read, which change nothing.

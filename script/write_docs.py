@@ -1,4 +1,5 @@
-"""Bring the documents that are made from the knowledge up to date, or say which are not.
+"""Bring the documents that are made from the knowledge up to date, or say which are not: those for
+reviewers, and the dictionary of the exported tables.
 
 Only the files that are made here are touched: what else lies in docs/clinical/ stays.
 """
@@ -8,6 +9,7 @@ from pathlib import Path
 
 from app.knowledge.load import knowledge
 from app.knowledge.markdown import documents
+from app.report.data.dictionary import dictionary_page
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 # Every page in these folders is made, so one that is not made any more is stale.
@@ -44,7 +46,8 @@ def main(arguments: list[str], docs: Path = DOCS) -> int:
     if arguments not in ([], ["--check"]):
         print("usage: script/docs [--check]", file=sys.stderr)
         return 2
-    pages = documents(knowledge())
+    known = knowledge()
+    pages = documents(known) | {"record/data.md": dictionary_page(known)}
     if not arguments:
         for path in write(docs, pages):
             print(f"docs/{path}")

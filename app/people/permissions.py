@@ -32,6 +32,7 @@ SECTIONS = (
     "accounts",
     "clinic",
     "audit",
+    "export",
     "emergency_access",
 )
 ACTIONS = ("read", "write")

@@ -155,3 +155,10 @@ class EmergencyAccessPage(Page):
     until: str
     says: str = ""
     reason: Field = EMPTY
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExportPage(Page):
+    """admin/export.html. signed: how many exams are signed."""
+
+    signed: int

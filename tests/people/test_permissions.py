@@ -65,6 +65,8 @@ PROMISED: list[tuple[str, str, set[str], set[str]]] = [
     ("clinic", "read", ADMINISTRATOR, NO_EXAM),
     ("clinic", "write", ADMINISTRATOR, NO_EXAM),
     ("audit", "read", ADMINISTRATOR, NO_EXAM),
+    ("export", "read", ADMINISTRATOR, NO_EXAM),
+    ("export", "write", ADMINISTRATOR, NO_EXAM),
     ("emergency_access", "read", ADMINISTRATOR, NO_EXAM),
     ("emergency_access", "write", ADMINISTRATOR, NO_EXAM),
 ]

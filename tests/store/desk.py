@@ -78,7 +78,12 @@ def reviewed(engine: Engine, exam_id: str, at_revision: int | None = None) -> Re
 
 
 def to_sign(
-    engine: Engine, exam_id: str, signed_at: datetime = LATER, signer: Recorder = SIGNER
+    engine: Engine,
+    exam_id: str,
+    signed_at: datetime = LATER,
+    signer: Recorder = SIGNER,
+    assessment: str = ASSESSMENT,
+    knowledge: str = KNOWLEDGE,
 ) -> tuple[Signing, int]:
     """What the physician has in front of them now, ready to be signed, and its revision."""
     with reading(engine) as session:
@@ -86,8 +91,8 @@ def to_sign(
         content = signed_content(
             held,
             review_of(session, exam_id),
-            assessment=ASSESSMENT,
-            knowledge=KNOWLEDGE,
+            assessment=assessment,
+            knowledge=knowledge,
             note=NOTE,
             signer=signer,
             meaning=MEANING,
@@ -96,11 +101,13 @@ def to_sign(
         return _signing(content, head(session), signed_at, signer), held.revision
 
 
-def signed(engine: Engine, exam_id: str, prepared: tuple[Signing, int]) -> Signature:
+def signed(
+    engine: Engine, exam_id: str, prepared: tuple[Signing, int], knowledge: str = KNOWLEDGE
+) -> Signature:
     """Sign what was prepared."""
     signing, revision = prepared
     with writing(engine) as session:
-        return sign(session, exam_id, signing, reviewed_revision=revision, knowledge=KNOWLEDGE)
+        return sign(session, exam_id, signing, reviewed_revision=revision, knowledge=knowledge)
 
 
 def to_amend(

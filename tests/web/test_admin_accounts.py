@@ -62,6 +62,7 @@ def last_act(clinic: Clinic) -> tuple[str, str, Mapping[str, Any]]:
 @pytest.mark.parametrize(
     "path",
     ["/admin/accounts", "/admin/clinic", "/admin/audit", "/admin/audit/verify",
+     "/admin/export",
      "/emergency-access"],
 )  # fmt: skip
 def test_the_rooms_open_for_an_administrator_and_for_nobody_else(clinic: Clinic, path: str) -> None:

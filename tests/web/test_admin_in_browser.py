@@ -8,7 +8,8 @@ from tests.web.clinic import ADMINISTRATOR, new_sign_in
 from tests.web.visitor import Visitor
 
 PAGES = (
-    "/admin/accounts", "/admin/clinic", "/admin/audit", "/admin/audit/verify", "/emergency-access",
+    "/admin/accounts", "/admin/clinic", "/admin/audit", "/admin/audit/verify", "/admin/export",
+    "/emergency-access",
 )  # fmt: skip
 # WCAG 2.2, 2.5.5: a target that a finger meets measures 44 by 44 CSS pixels.
 TARGET = 44

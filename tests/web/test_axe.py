@@ -136,8 +136,8 @@ def test_no_page_of_the_administrator_has_a_fault(visitor: Visitor, clinic: Clin
     """Accounts, clinic, audit, verifying, emergency access."""
     visitor.hold(new_sign_in(clinic.app.state.engine, ADMINISTRATOR))
     found = {}
-    for path in ("/admin/clinic", "/admin/audit", "/admin/audit/verify", "/emergency-access",
-                 "/me", "/admin/accounts"):  # fmt: skip
+    for path in ("/admin/clinic", "/admin/audit", "/admin/audit/verify", "/admin/export",
+                 "/emergency-access", "/me", "/admin/accounts"):  # fmt: skip
         see(visitor.page, path)
         if wrong := faults(visitor.page):
             found[path] = wrong

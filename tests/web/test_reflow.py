@@ -27,7 +27,7 @@ KNOWN = (
 )  # fmt: skip
 TO_MANAGE = (
     "/admin/accounts", "/admin/clinic", "/admin/audit", "/admin/audit/verify",
-    "/emergency-access", "/me",
+    "/admin/export", "/emergency-access", "/me",
 )  # fmt: skip
 
 
