@@ -33,7 +33,7 @@ def test_what_a_code_never_stands_with_is_said_in_the_words_of_the_classificatio
     clinic: Clinic,
 ) -> None:
     """A record with both would be sent back."""
-    assert "G25.0 Essential tremor tremor NOS (R25.1)" in codes_on(clinic, "action_tremor")
+    assert "G25.0 Essential tremor – tremor NOS (R25.1)" in codes_on(clinic, "action_tremor")
 
 
 def test_a_pattern_without_codes_says_why(clinic: Clinic) -> None:

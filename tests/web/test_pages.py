@@ -98,7 +98,8 @@ def test_the_pages_of_this_list_are_all_there_are() -> None:
         "/exams/{exam_id}/updates",
         "/exams/{exam_id}/review", "/exams/{exam_id}/amend",
         "/exams/{exam_id}/documents/{number}", "/exams/{exam_id}/documents/{number}/{name}",
-        "/verify",
+        "/exams/{exam_id}/fhir", "/exams/{exam_id}/QuestionnaireResponse",
+        "/fhir/Questionnaire", "/api/cds-services", "/verify",
     } == routes  # fmt: skip
 
 

@@ -10,7 +10,8 @@ from app.settings import ROOT
 STATIC = ROOT / "static"
 TOKENS = STATIC / "tokens.css"
 # The tokens are the one place for colours; the PDFs are black on white and made without them.
-STYLES = sorted({*STATIC.glob("*.css")} - {TOKENS, STATIC / "report.css", STATIC / "paper.css"})
+PRINTED = ("report.css", "paper.css", "leaflet.css")
+STYLES = sorted({*STATIC.glob("*.css")} - {TOKENS, *(STATIC / name for name in PRINTED)})
 SCRIPTS = sorted(STATIC.glob("*.js"))
 DRAWINGS = sorted(STATIC.glob("*.svg"))
 DARK, MORE = "(prefers-color-scheme: dark)", "(prefers-contrast: more)"
