@@ -123,7 +123,7 @@ def test_the_files_inside_a_signed_page_are_those_that_are_kept(
         inside = {name: spec.get_file().read_bytes() for name, spec in file.attachments.items()}
     downloads = {name: house.get(f"/exams/{exam_id}/documents/0/{name}") for name in ("exam.json",)}
 
-    assert {"exam.json", "assessment.json"} == set(held)
+    assert {"exam.json", "assessment.json", "fhir.json"} == set(held)
     assert held == inside
     assert held["exam.json"] == downloads["exam.json"].content
     assert "application/json" == downloads["exam.json"].headers["content-type"]
@@ -345,7 +345,7 @@ def test_a_page_that_left_before_an_amendment_and_a_new_certificate_is_still_kno
         assert "This clinic’s seal on it is broken" in altered
         assert "A newer amendment" not in says(later, newest)
         with pikepdf.open(BytesIO(newest)) as file:
-            assert {"exam.json", "assessment.json"} == set(file.attachments)
+            assert {"exam.json", "assessment.json", "fhir.json"} == set(file.attachments)
         with reading(later.app.state.engine) as session:
             assert 2 == len(session.exec(select(SealCertificateRow)).all())
 
