@@ -49,7 +49,7 @@ def add(commands: Any) -> None:
         "physician has decided so far. The audit tells it. "
         "Example: evenhand pdf 0123456789abcdef0123456789abcdef -o exam.pdf",
     )
-    printing.add_argument("exam", metavar="ID", help="the exam's id, all 32 digits")
+    _names_an_exam(printing)
     printing.add_argument(
         "-o", "--output", metavar="FILE", required=True, help="a file, or - for standard output"
     )
@@ -62,7 +62,7 @@ def add(commands: Any) -> None:
         "other a draft. The audit tells it. "
         "Example: evenhand note 0123456789abcdef0123456789abcdef",
     )
-    noting.add_argument("exam", metavar="ID", help="the exam's id, all 32 digits")
+    _names_an_exam(noting)
     noting.set_defaults(command=lambda asked: with_settings(lambda: _note(asked)))
 
     saying = commands.add_parser(
@@ -72,11 +72,15 @@ def add(commands: Any) -> None:
         "within, of any other a draft. The audit tells it. "
         "Example: evenhand fhir 0123456789abcdef0123456789abcdef -o exam.fhir.json",
     )
-    saying.add_argument("exam", metavar="ID", help="the exam's id, all 32 digits")
+    _names_an_exam(saying)
     saying.add_argument(
         "-o", "--output", metavar="FILE", default="-", help="a file; standard output without it"
     )
     saying.set_defaults(command=lambda asked: with_settings(lambda: _fhir(asked)))
+
+
+def _names_an_exam(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("exam", metavar="ID", help="the exam's id, all 32 digits")
 
 
 def _exams(asked: argparse.Namespace) -> int:
@@ -186,20 +190,13 @@ def _held(engine: "Engine", exam_id: str) -> "ExamRecord":
 
 def _draft(engine: "Engine", held: "ExamRecord") -> "ReportInput":
     """An exam that is not signed, with what was decided so far."""
-    from dataclasses import replace
     from datetime import UTC, datetime
 
-    from app.store.clinic_settings import clinic_settings
     from app.store.engine import reading
-    from app.store.review import review_of
-    from app.web.documents import report_of
+    from app.web.documents import draft_for_console
 
-    site = _site()
     with reading(engine) as session:
-        clinic = clinic_settings(session)
-        review = review_of(session, held.id, held.revision)
-    named = replace(site, clinic=clinic.name or site.clinic)
-    return report_of(held, review, named, datetime.now(UTC), pathways=clinic.pathways)
+        return draft_for_console(session, held, _site(), datetime.now(UTC))
 
 
 def _site() -> "Site":

@@ -1,9 +1,11 @@
 """What leaves the program: the PDF and the text note of an exam."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
+from sqlmodel import Session
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -18,6 +20,7 @@ from app.report.page import Paper, Person, ReportInput
 from app.report.pdf import pdf
 from app.report.reviewed import By
 from app.report.signed import SIGNED_STATES
+from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading
 from app.store.exams import ExamRecord, exam_record
 from app.store.refusals import NotSigned
@@ -134,6 +137,18 @@ def draft_report(request: Request, held: ExamRecord) -> ReportInput:
             review = review_of(session, held.id, held.revision)
     pathways = visit_of(request).settings.pathways
     return report_of(held, review, site_of(request), datetime.now(UTC), pathways=pathways)
+
+
+def draft_for_console(session: Session, held: ExamRecord, site: Site, now: datetime) -> ReportInput:
+    """An exam that is not signed, for a command, which sees all that was decided so far.
+
+    site: the installation as the environment names it.
+    Raises: NotFound, Unreadable.
+    """
+    settings = clinic_settings(session)
+    named = replace(site, clinic=settings.name or site.clinic)
+    review = review_of(session, held.id, held.revision)
+    return report_of(held, review, named, now, pathways=settings.pathways)
 
 
 def _signed_page(request: Request, exam_id: str, number: int | None) -> Response:

@@ -20,7 +20,7 @@ from app.store.review import review_of
 from app.store.signatures import document as kept_document
 from app.store.signatures import signatures
 from app.web.allowed import require
-from app.web.documents import draft_report, held_for, report_of
+from app.web.documents import draft_for_console, draft_report, held_for, report_of
 from app.web.pages import Site
 from app.web.sign import block_of
 from app.web.signed_exam import assessed_when_signed, printed
@@ -73,11 +73,7 @@ def document_of(
     held = exam_record(session, exam_id)
     if held.state in SIGNED_STATES:
         return signed_document(session, held, site)
-    settings = clinic_settings(session)
-    named = replace(site, clinic=settings.name or site.clinic)
-    review = review_of(session, exam_id, held.revision)
-    draft = report_of(held, review, named, now, pathways=settings.pathways)
-    return document(draft, knowledge())
+    return document(draft_for_console(session, held, site, now), knowledge())
 
 
 def signed_document(session: Session, held: ExamRecord, site: Site) -> bytes:

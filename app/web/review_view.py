@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import cached_property
 
 from app.assess.assessment import Assessment, Reason
 from app.assess.words import finding_words, urgency_words
@@ -47,7 +48,8 @@ class Reviewed:
     assessment: Assessment
     settings: ClinicSettings
 
-    @property
+    # Asked for several times in one request, and each time it judges every code anew.
+    @cached_property
     def points(self) -> Points:
         """What is to be settled."""
         return points(self.held, self.assessment, self.review)
