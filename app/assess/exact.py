@@ -40,6 +40,18 @@ Open = tuple[str, Side | None]
 
 
 def exactly(world: ExamWorld, name: str) -> Truth:
+    """The truth of a named condition as far as a level or an urgency goes by it.
+
+    Only what the knowledge names as `tried` is searched: of the rest it is proved that the search
+    would find nothing that changes one.
+    """
+    truth = world.truth(Reference(name))
+    if truth is not UNKNOWN or name not in world.knowledge.tried:
+        return truth
+    return in_every_completion(world, name)
+
+
+def in_every_completion(world: ExamWorld, name: str) -> Truth:
     """The truth of a named condition in every completion of what is unknown, unknown if it varies.
 
     A search gives up, with unknown, after MOST_TRIED evaluations: sound, but then not exact.
@@ -95,7 +107,7 @@ class _Search:
         above is rarely needed. Where they agree, only another value of these can change the answer.
         """
         seen: Truth | None = None
-        carrying: list[dict[Open, Value]] = []
+        agreeing: list[tuple[ExamWorld, dict[Open, Value]]] = []
         for probe in range(PROBES):
             values = {
                 each: _probed(self.choices[each], probe, place)
@@ -105,8 +117,9 @@ class _Search:
             answer = supposed.truth(self.condition)
             if answer is UNKNOWN or answer is not (answer if seen is None else seen):
                 return None
-            carrying.append(self._carrying(supposed, values))
+            agreeing.append((supposed, values))
             seen = answer
+        carrying = [self._carrying(*each) for each in agreeing]
         # The first probe supposes everything normal; it or the one that rests on least says most.
         fewest = (self._fewest(world, each) for each in (carrying[0], min(carrying, key=len)))
         return min(fewest, key=len)

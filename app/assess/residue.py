@@ -9,10 +9,9 @@ from functools import lru_cache
 from typing import NamedTuple, TypeAlias, assert_never
 
 from app.assess.answers import answers_to
-from app.assess.medicines import CheckedMedicines
+from app.assess.atoms import is_of_one_cell, judge_recorded
 from app.assess.world import ExamWorld
-from app.exam.record import Exam, Patient
-from app.exam.vocabulary import SIDES, Side, vocabulary
+from app.exam.vocabulary import SIDES, Side
 from app.knowledge.load import Knowledge
 from app.logic.expression import (
     And,
@@ -126,17 +125,12 @@ class Residues:
             # What was tried and could not be judged stays so.
             return change[_RANK[world.judge(atom, at)]]
         open_: Open = (atom.name, at)
-        if not _is_of_one_cell(world.knowledge, atom):
+        if not is_of_one_cell(world.knowledge, atom):
             open_ = (" ".join((atom.name, atom.relation, *atom.operands)), None)
             self.inputs[open_] = tuple(
                 (reason.finding, reason.side) for reason in world.unsettled(atom) if reason.finding
             )
         return Leaf(open_, tuple(change[each] for each in _answers(world.knowledge, atom)))
-
-
-def _is_of_one_cell(knowledge: Knowledge, atom: Atom) -> bool:
-    compares_with_norm = any(operand in knowledge.norms for operand in atom.operands)
-    return atom.name in vocabulary() and not compares_with_norm
 
 
 @lru_cache(maxsize=1024)
@@ -145,10 +139,7 @@ def _answers(knowledge: Knowledge, atom: Atom) -> tuple[Settled, ...]:
 
     A comparison that several cells go into, or a medicine, may come out either way.
     """
-    if not _is_of_one_cell(knowledge, atom):
+    if not is_of_one_cell(knowledge, atom):
         return (SURE, NEVER) if atom.relation == "known" else (NEVER, SURE, UNSURE)
-    side = vocabulary()[atom.name].sides[0]
-    blank = ExamWorld(Exam(Patient()), knowledge, CheckedMedicines(False, (), ()))
-    values = answers_to(knowledge, atom.name)
-    worlds = [*(blank.supposing({(atom.name, side): value}) for value in values), blank]
-    return tuple(_RANK[world.judge(atom, side)] for world in worlds)
+    answers = (*answers_to(knowledge, atom.name), None)
+    return tuple(_RANK[judge_recorded(knowledge, atom, answer)] for answer in answers)

@@ -1,31 +1,26 @@
 """One exam as the world that answers the atoms of conditions."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
-from operator import ge, gt, le, lt
+from functools import cached_property, lru_cache
 from types import MappingProxyType
 
 from app.assess.assessment import Reason
+from app.assess.atoms import COMPARE, Reading, inputs_of, is_of_one_cell, judge_recorded
 from app.assess.medicines import CheckedMedicines
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Value
-from app.exam.vocabulary import GRADE_WORDS, SIDES, Side, vocabulary
+from app.exam.vocabulary import SIDES, Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance
 from app.knowledge.names import AGE
-from app.logic.evaluate import Evaluation
+from app.logic.circuit import Circuit, WorkedOut
 from app.logic.expression import Atom, Expression, Reference
 from app.logic.truth import NO, UNKNOWN, YES, Truth
 
 _BY_NAME = {side.value: side for side in SIDES}
-_COMPARE: Mapping[str, Callable[[Fraction, Fraction], bool]] = {
-    ">=": ge,
-    ">": gt,
-    "<=": le,
-    "<": lt,
-}
 
 
 class ExamWorld:
@@ -44,7 +39,17 @@ class ExamWorld:
         self.knowledge = knowledge
         self.medicines = medicines
         self.supposed_taken = supposed_taken
-        self.evaluation = Evaluation(self, knowledge.definitions)
+
+    @cached_property
+    def evaluation(self) -> WorkedOut:
+        """Every condition of the knowledge, worked out."""
+        reading = _reading(self.knowledge)
+        knows_of_medicines = self.medicines.asked or bool(self.supposed_taken)
+        answers = reading.read(self.exam, self.judge, medicines=knows_of_medicines)
+        self.evaluation = WorkedOut(self, reading.circuit, answers)
+        # A balance rests on a sign, which is known only now.
+        weighed = reading.with_balances(answers, self.judge)
+        return WorkedOut(self, reading.circuit, weighed) if weighed != answers else self.evaluation
 
     # ---- what if
 
@@ -103,33 +108,27 @@ class ExamWorld:
 
     def judge(self, atom: Atom, side: str | None) -> Truth:
         """Whether an atom holds in this exam."""
-        at = _side(side)
+        if is_of_one_cell(self.knowledge, atom):
+            recorded = self.exam.cells.get((atom.name, _side(side)))
+            return judge_recorded(self.knowledge, atom, recorded)
         match atom.relation:
             case "takes":
                 return self._takes(atom.name)
-            case "untestable":
-                return Truth.of(self.exam.is_untestable(atom.name, at))
             case "known":
-                return Truth.of(self._number_or_value(atom.name, at) is not None)
-            case "" if atom.name in self.knowledge.balances:
-                return self._balanced(self.knowledge.balances[atom.name])
+                return Truth.of(self._number(atom.name) is not None)
             case "":
-                value = self.exam.value(atom.name, at)
-                return UNKNOWN if value is None else Truth.of(bool(value))
-            case "is" | "in":
-                value = self.exam.value(atom.name, at)
-                return UNKNOWN if value is None else Truth.of(value in atom.operands)
+                return self._balanced(self.knowledge.balances[atom.name])
             case comparison:
-                left, right = self._number(atom.name, at), self._operand(atom.operands[0])
+                left, right = self._number(atom.name), self._operand(atom.operands[0])
                 if left is None or right is None:
                     return UNKNOWN
-                return Truth.of(_COMPARE[comparison](left, right))
+                return Truth.of(COMPARE[comparison](left, right))
 
     def can_change(self, atom: Atom, side: str | None) -> bool:
         """Whether recording more could change the answer; what could not be tested is final."""
         at = _side(side)
         if atom.relation == "known":
-            cells = [(name, at) for name in _inputs(atom.name)]
+            cells = [(name, at) for name in inputs_of(atom.name)]
             return any(cell not in self.exam.cells for cell in cells)
         return self.judge(atom, side) is UNKNOWN
 
@@ -144,19 +143,13 @@ class ExamWorld:
 
     # ---- numbers
 
-    def _number_or_value(self, name: str, side: Side | None) -> object:
-        return QUANTITIES[name].of(self.exam) if name in QUANTITIES else self.exam.value(name, side)
-
-    def _number(self, name: str, side: Side | None) -> Fraction | None:
-        if name == AGE:
-            age = self.exam.patient.age
-            return None if age is None else Fraction(age)
-        value = self._number_or_value(name, side)
+    def _number(self, name: str) -> Fraction | None:
+        if name in QUANTITIES:
+            return QUANTITIES[name].of(self.exam)
+        value = self.exam.patient.age if name == AGE else self.exam.value(name)
         return None if value is None else Fraction(str(value))
 
     def _operand(self, name: str) -> Fraction | None:
-        if name in GRADE_WORDS:
-            return Fraction(GRADE_WORDS.index(name))
         if name in self.knowledge.thresholds:
             return Fraction(str(self.knowledge.thresholds[name].value))
         patient = self.exam.patient
@@ -213,7 +206,7 @@ class ExamWorld:
                 ]
             return [*found]
         at = _side(side)
-        return [(name, at) for name in _inputs(atom.name)]
+        return [(name, at) for name in inputs_of(atom.name)]
 
     def _recorded(self, finding: str, side: Side | None) -> Decimal | int | bool | str | None:
         return self.exam.patient.age if finding == AGE else self.exam.value(finding, side)
@@ -235,5 +228,8 @@ def _side(side: str | None) -> Side | None:
     return _BY_NAME[side] if side else None
 
 
-def _inputs(name: str) -> tuple[str, ...]:
-    return QUANTITIES[name].inputs if name in QUANTITIES else (name,)
+@lru_cache(maxsize=4)
+def _reading(knowledge: Knowledge) -> Reading:
+    expressions = [each.expression for each in knowledge.definitions.values()]
+    circuit = Circuit([*expressions, *knowledge.conditions.values()], knowledge.definitions)
+    return Reading(knowledge, circuit)

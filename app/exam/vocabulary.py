@@ -16,6 +16,9 @@ class Side(StrEnum):
     RIGHT = "right"
     LEFT = "left"
 
+    # As text, which it is equal to; that of an Enum is worked out in Python and costs ten times it.
+    __hash__ = str.__hash__
+
     @property
     def other(self) -> "Side":
         """The opposite side."""

@@ -80,6 +80,7 @@ class Knowledge:
     names: Names
     definitions: Mapping[str, Definition]
     conditions: Mapping[str, Expression]
+    tried: frozenset[str]
 
     @property
     def medicine_classes(self) -> Mapping[str, str]:
@@ -149,6 +150,7 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         names=names,
         definitions=conditions.definitions,
         conditions=conditions.parsed,
+        tried=frozenset(index.tried),
     )
     _check_conditions(conditions, read)
     check_measured(read.measured, names, conditions.parsed)

@@ -327,3 +327,4 @@ class Index(Table):
     categories: tuple[Id, ...]
     warnings: tuple[Id, ...]
     practice: tuple[Id, ...]
+    tried: tuple[Id, ...]

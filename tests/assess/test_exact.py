@@ -39,7 +39,8 @@ def asking(condition: Expression) -> Knowledge:
     """A knowledge in which `asked` is the name of a condition."""
     known = knowledge()
     named = Definition(known.names.resolve(condition), False)
-    return replace(known, definitions={**known.definitions, "asked": named})
+    definitions = {**known.definitions, "asked": named}
+    return replace(known, definitions=definitions, tried=frozenset({"asked"}))
 
 
 def asked_of(exam: Exam, condition: Expression) -> ExamWorld:
