@@ -5,10 +5,10 @@ from itertools import groupby
 
 from app.assess.answers import CALCULATED, answers_to
 from app.assess.assess import assess, world_of
+from app.assess.judged import conditions_of
 from app.assess.matters import cells_deciding
 from app.assess.residue import Residues
 from app.assess.results import result_of
-from app.assess.steps import conditions_of
 from app.assess.world import ExamWorld
 from app.exam.record import Cell, Exam, Value
 from app.exam.vocabulary import SIDES, Side

@@ -12,11 +12,12 @@ from app.assess.assessment import (
     Reason,
     WarningRaised,
 )
-from app.assess.categories import explains, judge_category
+from app.assess.categories import explains
+from app.assess.check_next import check_next
+from app.assess.judged import judge
 from app.assess.medicines import Formulary
-from app.assess.residue import Residues
-from app.assess.steps import check_next, next_steps
-from app.assess.warnings import judge_fall_risk, judge_hazards, judge_warning
+from app.assess.steps import next_steps
+from app.assess.warnings import judge_fall_risk, judge_hazards
 from app.assess.world import ExamWorld
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam
@@ -24,19 +25,17 @@ from app.exam.vocabulary import SIDES, Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Kind
 from app.knowledge.names import kind_value
-from app.logic.expression import Reference
 from app.logic.truth import YES
 
 
 def assess(exam: Exam, knowledge: Knowledge) -> Assessment:
     """Assess one exam. Pure: the same exam and knowledge give the same assessment."""
     world = world_of(exam, knowledge)
-    residues = Residues(world)
-    categories = tuple(
-        judge_category(residues, category) for category in knowledge.categories.values()
-    )
+    judged = judge(world)
+    categories = tuple(each.category for each in judged.values() if each.category)
+    raised = (each.warning for each in judged.values() if each.warning)
     fall_risk = judge_fall_risk(world)
-    warnings = _by_urgency((*_raised(world), fall_risk))
+    warnings = _by_urgency((*raised, fall_risk))
     hazards = judge_hazards(world)
     return Assessment(
         knowledge=knowledge.version,
@@ -44,7 +43,7 @@ def assess(exam: Exam, knowledge: Knowledge) -> Assessment:
         categories=categories,
         warnings=warnings,
         next_steps=next_steps(world, categories, warnings, hazards),
-        check_next=check_next(residues, categories, fall_risk, warnings),
+        check_next=check_next(world, judged, fall_risk),
         hazards=hazards,
         unexplained=_unexplained(world, categories),
         conflicts=_conflicts(world),
@@ -64,13 +63,6 @@ def _formulary(knowledge: Knowledge) -> Formulary:
     return Formulary(knowledge.medicines)
 
 
-def _raised(world: ExamWorld) -> Iterator[WarningRaised]:
-    for warning in world.knowledge.warnings.values():
-        raised = judge_warning(world, warning)
-        if raised is not None:
-            yield raised
-
-
 def _by_urgency(warnings: tuple[WarningRaised, ...]) -> tuple[WarningRaised, ...]:
     return tuple(sorted(warnings, key=lambda raised: URGENCIES.index(raised.urgency)))
 
@@ -79,11 +71,10 @@ def _derived(world: ExamWorld) -> Iterator[tuple[str, Any]]:
     for sign in world.knowledge.signs.values():
         if not sign.shown:
             continue
-        reference = Reference(sign.id)
         if sign.sides == "pair":
-            yield sign.id, {side: world.truth(reference, side).known for side in SIDES}
+            yield sign.id, {side: world.named(sign.id, side).known for side in SIDES}
         else:
-            yield sign.id, world.truth(reference).known
+            yield sign.id, world.named(sign.id).known
     for kind in world.knowledge.kinds.values():
         if kind.shown:
             yield kind.id, {side: _kind(world, kind, side) for side in SIDES}
@@ -93,7 +84,7 @@ def _derived(world: ExamWorld) -> Iterator[tuple[str, Any]]:
 
 def _kind(world: ExamWorld, kind: Kind, side: Side) -> str | None:
     for value in kind.values:
-        if world.truth(Reference(kind_value(kind.id, value.id)), side) is YES:
+        if world.named(kind_value(kind.id, value.id), side) is YES:
             return value.id
     return None
 

@@ -45,7 +45,7 @@ def exactly(world: ExamWorld, name: str) -> Truth:
     Only what the knowledge names as `tried` is searched: of the rest it is proved that the search
     would find nothing that changes one.
     """
-    truth = world.truth(Reference(name))
+    truth = world.named(name)
     if truth is not UNKNOWN or name not in world.knowledge.tried:
         return truth
     return in_every_completion(world, name)

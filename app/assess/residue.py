@@ -74,6 +74,7 @@ class Residues:
 
     def __init__(self, world: ExamWorld) -> None:
         self.world = world
+        self._evaluation = world.evaluation
         self.inputs: dict[Open, tuple[Open, ...]] = {}
         self._named: dict[tuple[str, Side | None, _Change], Residue] = {}
 
@@ -81,6 +82,8 @@ class Residues:
         self, expression: Expression, side: Side | None = None, change: _Change = _AS_IT_IS
     ) -> Residue:
         """The residue of a condition, after what is made of its truth above it."""
+        if self._evaluation.is_settled(expression, side):
+            return change[_RANK[self._evaluation.truth(expression, side)]]
         match expression:
             case Atom():
                 return self._leaf(expression, side, change)

@@ -17,7 +17,7 @@ from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance
 from app.knowledge.names import AGE
 from app.logic.circuit import Circuit, WorkedOut
-from app.logic.expression import Atom, Expression, Reference
+from app.logic.expression import Atom, Expression
 from app.logic.truth import NO, UNKNOWN, YES, Truth
 
 _BY_NAME = {side.value: side for side in SIDES}
@@ -79,6 +79,10 @@ class ExamWorld:
     def truth(self, expression: Expression, side: Side | None = None) -> Truth:
         """The truth of a parsed condition."""
         return self.evaluation.truth(expression, side)
+
+    def named(self, name: str, side: Side | None = None) -> Truth:
+        """The truth of a condition that has a name."""
+        return self.evaluation.truth(self.knowledge.definitions[name].expression, side)
 
     def because(self, *expressions: Expression, side: Side | None = None) -> tuple[Reason, ...]:
         """What was recorded that makes the conditions true, in the order of findings.toml."""
@@ -162,7 +166,7 @@ class ExamWorld:
         for side in SIDES:
             grades = [self.exam.value(finding, side) for finding in balance.findings]
             for finding, sign in balance.counted_where.items():
-                counted = self.truth(Reference(sign), side)
+                counted = self.named(sign, side)
                 grade = self.exam.value(finding, side)
                 grades.append(grade if counted is YES else 0 if counted is NO else None)
             if any(grade is None for grade in grades):

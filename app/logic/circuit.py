@@ -29,7 +29,8 @@ from app.logic.truth import NO, UNKNOWN, YES, Truth
 
 Bits = int
 _BITS = {NO: 0b00, UNKNOWN: 0b01, YES: 0b11}
-_TRUTHS = (NO, UNKNOWN, None, YES)
+# "Sure and not possible" is made by no step.
+_TRUTHS = (NO, UNKNOWN, UNKNOWN, YES)
 _TWO = 0b11
 _PAIRS = tuple((both & _TWO, both >> 2) for both in range(16))
 
@@ -54,6 +55,8 @@ def _at_least(count: int, *members: Bits) -> Bits:
     return sum(bit for bit in (1, 2, 4, 8) if sum(map(bool, (m & bit for m in members))) >= count)
 
 
+# What these ask turns with the first answer.
+_OF_GAPS = ("known", "untestable")
 _HELPERS = {
     "negation": _table(lambda right, left: (_not(right), _not(left))),
     "surely": _table(lambda right, left: (_TWO * (right >> 1), _TWO * (left >> 1))),
@@ -88,6 +91,8 @@ class Circuit:
         self.atoms = tuple(dict.fromkeys(self._atoms(self._held)))
         for number, atom in enumerate(self.atoms):
             self._numbers[Atom, atom] = number
+        # The parts whose yes or no can no longer change, whatever else is answered.
+        self._lasting = {n for n, each in enumerate(self.atoms) if each.relation not in _OF_GAPS}
         self._steps: list[str] = []
         for expression in self._held:
             self._number(expression)
@@ -96,6 +101,13 @@ class Circuit:
     def place(self, part: Expression) -> int | None:
         """Where the result of a part stands in what a run gives; None for what is no part."""
         return self._places.get(id(part))
+
+    def lasts(self, place: int) -> bool:
+        """Whether a yes or no in this place stays so, whatever is answered of what is unknown.
+
+        Not where `surely`, or an atom that asks what is known, goes into it.
+        """
+        return place in self._lasting
 
     def _atoms(self, expressions: Iterable[Expression]) -> Iterator[Atom]:
         seen: set[str] = set()
@@ -128,6 +140,8 @@ class Circuit:
         if key not in self._numbers:
             self._numbers[key] = len(self._numbers)
             self._steps.append(f"v{self._numbers[key]} = {_step(expression, parts)}")
+            if not isinstance(expression, Surely) and self._lasting.issuperset(parts):
+                self._lasting.add(self._numbers[key])
         return self._numbers[key]
 
     def _compiled(self) -> Callable[[Sequence[Bits]], list[Bits]]:
@@ -164,15 +178,20 @@ class WorkedOut(Evaluation):
 
     def __init__(self, world: World, circuit: Circuit, atoms: Sequence[Bits]) -> None:
         super().__init__(world, circuit.definitions)
-        self._places = circuit._places  # noqa: SLF001
+        self._circuit = circuit
         self._values = circuit.run(atoms)
         self._lanes = {None: 0, world.sides[0]: 0, world.sides[1]: 2}
 
     def truth(self, expression: Expression, side: str | None = None) -> Truth:
         """The value of a condition, judged on a side where it is a paired one."""
-        place = self._places.get(id(expression))
+        place = self._circuit.place(expression)
         if place is None:
             return super().truth(expression, side)
-        known = _TRUTHS[self._values[place] >> self._lanes[side] & _TWO]
-        assert known is not None
-        return known
+        return _TRUTHS[self._values[place] >> self._lanes[side] & _TWO]
+
+    def is_settled(self, expression: Expression, side: str | None = None) -> bool:
+        """Whether a condition is known, and stays so whatever is answered."""
+        place = self._circuit.place(expression)
+        if place is None or not self._circuit.lasts(place):
+            return False
+        return self._values[place] >> self._lanes[side] & _TWO != _BITS[UNKNOWN]

@@ -101,6 +101,10 @@ class Evaluation:
             case _:
                 assert_never(expression)
 
+    def is_settled(self, expression: Expression, side: str | None = None) -> bool:
+        """Whether a condition is known for sure to stay as it is; a no says nothing."""
+        return False
+
     def because(self, expression: Expression, side: str | None = None) -> Iterator[Judged]:
         """The atoms that hold and that make the condition true; nothing under a `not`."""
         if self.truth(expression, side) is not YES:
@@ -131,6 +135,8 @@ class Evaluation:
 
     def unsettled(self, expression: Expression, side: str | None = None) -> dict[Judged, None]:
         """The atoms whose answer could still change the condition, in order; empty once settled."""
+        if self.is_settled(expression, side):
+            return {}
         match expression:
             case Atom(name):
                 at = self._side_of(name, side)

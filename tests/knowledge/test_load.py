@@ -69,6 +69,12 @@ CHANGED = {
         "",
         "categories/tics.toml: is not listed in index.toml",
     ),
+    "a search of a condition that is none": (
+        "index.toml",
+        'tried = ["parkinsonism_cautioned"',
+        'tried = ["parkinsonism_caution"',
+        "index.toml: tried: parkinsonism_caution is not the name of a condition",
+    ),
     "a warning that is not listed": (
         "index.toml",
         '"swallowing", ',
