@@ -222,6 +222,8 @@ def _check_names(read: Knowledge) -> None:
             if cause not in causes:
                 place = f"steps.toml: {step.id}: because"
                 raise BadKnowledge(f"{place}: {cause} is not a category, warning or finding")
+    for name in sorted(read.tried - set(read.definitions)):
+        raise BadKnowledge(f"index.toml: tried: {name} is not the name of a condition")
     if read.fall_risk.branch[-1].when is not None:
         raise BadKnowledge("fall_risk.toml: branch: the last one must hold always, without when")
 
