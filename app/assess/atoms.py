@@ -5,7 +5,8 @@ an exam is put together from what it records. What reads several cells, the age 
 asked of the exam itself.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache, partial
 from operator import ge, gt, le, lt
@@ -68,6 +69,16 @@ def _mark(knowledge: Knowledge, name: str) -> Fraction:
     return Fraction(str(knowledge.thresholds[name].value))
 
 
+@dataclass(frozen=True)
+class _Joint:
+    """An atom that reads several cells or the patient, with what it was for what stood there."""
+
+    placed: Placed
+    cells: tuple[Cell, ...]
+    reads_patient: bool
+    kept: dict[Hashable, int]
+
+
 class Reading:
     """How exams are read for one circuit: its atoms answered in a row, a byte for each."""
 
@@ -75,8 +86,7 @@ class Reading:
         self.circuit = circuit
         self._knowledge = knowledge
         self._alone: dict[str, list[Placed]] = {}
-        self._joint: list[tuple[Cell, Placed]] = []
-        self._of_age: list[Placed] = []
+        self._joint: list[_Joint] = []
         self._of_medicines: list[Placed] = []
         self._balances: list[Placed] = []
         blank = []
@@ -84,14 +94,14 @@ class Reading:
             atom = placed[1]
             if atom.relation == "takes":
                 self._of_medicines.append(placed)
-            elif atom.name == AGE:
-                self._of_age.append(placed)
             elif atom.name in knowledge.balances:
                 self._balances.append(placed)
             elif is_of_one_cell(knowledge, atom):
                 self._alone.setdefault(atom.name, []).append(placed)
             else:
-                self._joint.append(((inputs_of(atom.name)[0], None), placed))
+                cells = tuple((name, None) for name in inputs_of(atom.name) if name != AGE)
+                reads_patient = atom.name not in QUANTITIES
+                self._joint.append(_Joint(placed, cells, reads_patient, {}))
             blank.append(self._blank_of(atom))
         self._blank = int.from_bytes(blank, "little")
         self._of_cell = _Kept(lambda cell: _Kept(partial(self._change, cell)))
@@ -103,24 +113,37 @@ class Reading:
         anything of them.
         """
         answers = self._blank
-        of_cell = self._of_cell
-        for cell, recorded in exam.cells.items():
+        cells, of_cell = exam.cells, self._of_cell
+        for cell, recorded in cells.items():
             answers ^= of_cell[cell][recorded]
-        asked = [placed for cell, placed in self._joint if cell in exam.cells]
-        if exam.patient.age is not None:
-            asked += self._of_age
+        patient = (exam.patient.age, exam.patient.sex)
+        for joint in self._joint:
+            read = (joint.reads_patient and patient, *map(cells.get, joint.cells))
+            change = joint.kept.get(read)
+            if change is None:
+                change = self._asked(joint.placed, judge)
+                if len(joint.kept) < _MOST_KEPT:
+                    joint.kept[read] = change
+            answers ^= change
         if medicines:
-            asked += self._of_medicines
-        return self._with(answers, asked, judge)
+            for placed in self._of_medicines:
+                answers ^= self._asked(placed, judge)
+        return self._row(answers)
 
     def with_balances(self, answers: bytes, judge: Judge) -> bytes:
         """The same answers with those of the balances, which rest on other conditions."""
-        return self._with(int.from_bytes(answers, "little"), self._balances, judge)
+        weighed = int.from_bytes(answers, "little")
+        for placed in self._balances:
+            weighed ^= self._asked(placed, judge)
+        return self._row(weighed)
 
-    def _with(self, answers: int, asked: Iterable[Placed], judge: Judge) -> bytes:
-        for number, atom in asked:
-            answers ^= (_both(judge(atom, None)) ^ self._blank_of(atom)) << 8 * number
+    def _row(self, answers: int) -> bytes:
         return answers.to_bytes(len(self.circuit.atoms), "little")
+
+    def _asked(self, placed: Placed, judge: Judge) -> int:
+        """What the exam itself says of an atom, as a change of an exam with nothing in it."""
+        number, atom = placed
+        return (_both(judge(atom, None)) ^ self._blank_of(atom)) << 8 * number
 
     def _change(self, cell: Cell, recorded: Recorded) -> int:
         """What a recorded cell changes in the answers of an exam with nothing in it."""

@@ -50,11 +50,6 @@ def _not(truth: Bits) -> Bits:
     return (_TWO ^ truth) >> 1 | ((_TWO ^ truth) & 1) << 1
 
 
-def _at_least(count: int, *members: Bits) -> Bits:
-    """Bit by bit: a bit is set where `count` of the members or more have it."""
-    return sum(bit for bit in (1, 2, 4, 8) if sum(map(bool, (m & bit for m in members))) >= count)
-
-
 # What these ask turns with the first answer.
 _OF_GAPS = ("known", "untestable")
 _HELPERS = {
@@ -63,7 +58,8 @@ _HELPERS = {
     "any_side": _table(lambda right, left: (right | left, right | left)),
     "both_sides": _table(lambda right, left: (right & left, right & left)),
     "other_side": _table(lambda right, left: (left, right)),
-    "at_least": _at_least,
+    # Each bit in a byte of its own, where the members are counted.
+    "counted": tuple(sum(1 << 8 * bit for bit in range(4) if m & 1 << bit) for m in range(16)),
     "__builtins__": {},
 }
 _TABLES = {
@@ -164,13 +160,20 @@ def _step(expression: Expression, parts: tuple[int, ...]) -> str:
         case Or():
             return " | ".join(names) or "0"
         case AtLeast(count):
-            return f"at_least({', '.join((str(count), *names))})"
+            return _counted(count, names)
         case Not() | Surely() | AnySide() | BothSides() | OtherSide():
             return f"{_TABLES[type(expression)]}[{names[0]}]"
         case Atom() | Reference():
             raise ValueError(f"{expression} is no step")
         case _:
             assert_never(expression)
+
+
+def _counted(count: int, names: list[str]) -> str:
+    """A bit is set where so many of the members have it: there its byte reaches 128."""
+    start = sum((128 - count) << 8 * bit for bit in range(4))
+    total = " + ".join([str(start), *(f"counted[{name}]" for name in names)])
+    return f"(t := {total}) >> 7 & 1 | t >> 14 & 2 | t >> 21 & 4 | t >> 28 & 8"
 
 
 class WorkedOut(Evaluation):

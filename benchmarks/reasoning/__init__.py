@@ -1,0 +1,1 @@
+"""How long the reasoning takes, beside the same rules in other engines."""
