@@ -91,6 +91,19 @@ def conditions(draw: st.DrawFn, wraps: tuple[Wrap, ...] = EVERY_WRAP[:-1]) -> Co
     )
 
 
+def conditions_on_a_side() -> SearchStrategy[Condition]:
+    """Any condition, `surely` included. What it names is judged on its side, too.
+
+    A circuit has no room for a paired finding without a side; nor has the knowledge.
+    """
+    return conditions(EVERY_WRAP).map(
+        lambda held: replace(
+            held,
+            definitions={n: replace(each, paired=True) for n, each in held.definitions.items()},
+        )
+    )
+
+
 @st.composite
 def read_once_conditions(draw: st.DrawFn) -> Condition:
     """A condition that reads each of its cells once, though through any kind of node but `surely`.

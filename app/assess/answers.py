@@ -42,6 +42,11 @@ def marks_of(knowledge: Knowledge, finding_id: str) -> tuple[Decimal, ...]:
     found = {
         Decimal(knowledge.thresholds[part.operands[0]].value)
         for part in atoms
-        if isinstance(part, Atom) and part.name == finding_id and part.operands
+        if isinstance(part, Atom) and part.name == finding_id and _is_marked(knowledge, part)
     }
     return tuple(sorted(found))
+
+
+def _is_marked(knowledge: Knowledge, atom: Atom) -> bool:
+    # What is compared with a norm has no mark of its own: that goes by age and sex.
+    return bool(atom.operands) and atom.operands[0] in knowledge.thresholds

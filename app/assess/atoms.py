@@ -54,8 +54,8 @@ def judge_recorded(knowledge: Knowledge, atom: Atom, recorded: Recorded | None) 
         case "is" | "in":
             return Truth.of(value in atom.operands)
         case comparison:
-            mark = _mark(knowledge, atom.operands[0])
-            return Truth.of(COMPARE[comparison](Fraction(str(value)), mark))
+            against = mark(knowledge, atom)
+            return Truth.of(COMPARE[comparison](Fraction(str(value)), against))
 
 
 def inputs_of(name: str) -> tuple[str, ...]:
@@ -63,7 +63,9 @@ def inputs_of(name: str) -> tuple[str, ...]:
     return QUANTITIES[name].inputs if name in QUANTITIES else (name,)
 
 
-def _mark(knowledge: Knowledge, name: str) -> Fraction:
+def mark(knowledge: Knowledge, atom: Atom) -> Fraction:
+    """The grade or threshold that an atom of one cell compares with."""
+    name = atom.operands[0]
     if name in GRADE_WORDS:
         return Fraction(GRADE_WORDS.index(name))
     return Fraction(str(knowledge.thresholds[name].value))

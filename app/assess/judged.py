@@ -64,6 +64,11 @@ class Kept:
         return found
 
 
+def forget() -> None:
+    """Keep nothing of what was judged so far."""
+    _rules.cache_clear()
+
+
 @lru_cache(maxsize=4)
 def _rules(knowledge: Knowledge) -> dict[str, Kept]:
     return {rule: Kept(knowledge, rule) for rule in (*knowledge.categories, *knowledge.warnings)}

@@ -1,7 +1,7 @@
 """What one rule gives in one exam."""
 
-from app.assess.categories import level_of_exam
 from app.assess.exact import exactly
+from app.assess.levels import levels
 from app.assess.world import ExamWorld
 from app.knowledge.names import tier_name
 from app.logic.truth import YES
@@ -13,7 +13,7 @@ def result_of(world: ExamWorld, rule: str) -> str:
     """The level of a category or of the falls group, or the urgency of a warning."""
     known = world.knowledge
     if rule in known.categories:
-        return level_of_exam(world, known.categories[rule])
+        return levels(world)[rule]
     if rule in known.warnings:
         for tier in known.warnings[rule].tier:
             if exactly(world, tier_name(rule, tier.urgency)) is YES:

@@ -155,7 +155,7 @@ def levels_in_plain_python(knowledge: Knowledge) -> tuple[str, Callable[[Any], d
         )
         body += [
             f"    if {fits}(e):",
-            f'        cautioned = {cautioned}(e)',
+            f"        cautioned = {cautioned}(e)",
             f'        found["{category.id}"] = "fits_with_cautions" if cautioned else "fits"',
             f"    elif {core or False}:",
             f'        found["{category.id}"] = "partial"',

@@ -54,3 +54,8 @@ def test_the_marks_of_a_number_are_the_thresholds_that_rules_compare_it_with() -
     """As thresholds.toml has them, each once."""
     assert (Decimal("0.25"), Decimal(3), Decimal(5)) == marks_of(KNOWN, "hx_years")
     assert all(one < two for each in NUMBERS for one, two in pairwise(marks_of(KNOWN, each)))
+
+
+def test_what_is_compared_with_a_norm_has_no_mark() -> None:
+    """A norm goes by age and sex: no one number parts the answers."""
+    assert () == marks_of(KNOWN, "stands_30s")

@@ -1,11 +1,17 @@
 """The level of a category: every row of the table (contract, section 1), and its side."""
 
 import pytest
+from hypothesis import given, settings
 
+from app.assess.assess import world_of
 from app.assess.assessment import CategoryFound
-from app.assess.categories import level_of
+from app.assess.categories import level_of, level_of_exam
+from app.assess.levels import levels
+from app.exam.record import Exam
+from app.knowledge.load import knowledge
 from app.logic.truth import Truth
-from tests.assess.examined import assessed, category
+from tests.assess.examined import assessed, category, exam_of
+from tests.strategies import exams
 
 TABLE = """
 R yes      K yes  C no    fits
@@ -220,3 +226,30 @@ def test_the_sources_are_those_of_the_category_and_of_the_cautions_that_hold() -
     assert ("postuma2015", "hoglinger2017") == category(
         "parkinsonism", text + " vertical_gaze slow"
     ).sources
+
+
+@settings(max_examples=60, deadline=None)
+@given(exam=exams())
+def test_the_levels_alone_are_those_of_the_assessment(exam: Exam) -> None:
+    """Worked out by another way, which stops at what decides."""
+    world = world_of(exam, knowledge())
+    slowly = {name: level_of_exam(world, each) for name, each in knowledge().categories.items()}
+
+    assert slowly == levels(world)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        # A limb that is stiff both ways and all the time is rigid or spastic: a search decides.
+        "tremor_entrains yes; arm_resistance right 2; arm_resistance_directions right both",
+        "rest_tremor_hand each untestable; finger_tap_slow left 3; finger_tap_halts left 2",
+        "toe_tap_slow each 1; toe_tap_decrement each 1; rest_tremor_hand each 1",
+    ],
+)
+def test_the_levels_alone_are_those_of_the_assessment_where_something_is_open(text: str) -> None:
+    """Where a search decides, and with what could not be tested."""
+    world = world_of(exam_of(text), knowledge())
+    slowly = {name: level_of_exam(world, each) for name, each in knowledge().categories.items()}
+
+    assert slowly == levels(world)

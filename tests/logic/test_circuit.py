@@ -1,31 +1,15 @@
 """A circuit gives what the reader of the trees gives, in one pass."""
 
-from dataclasses import replace
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from hypothesis.strategies import SearchStrategy
 
 from app.logic.circuit import Circuit, WorkedOut, bits
 from app.logic.expression import And, AtLeast, Atom, Not, Or, Reference
 from app.logic.parse import parse
 from app.logic.truth import NO, UNKNOWN, YES, Truth
 from tests.logic.worlds import LEFT, PAIRED, RIGHT, Answers, Condition, TableWorld
-from tests.strategies import EVERY_WRAP, answers_to, conditions
-
-
-def judged_on_a_side() -> SearchStrategy[Condition]:
-    """Any condition, `surely` included. What it names is judged on its side, too.
-
-    A circuit has no room for a paired finding without a side; nor has the knowledge.
-    """
-    return conditions(EVERY_WRAP).map(
-        lambda held: replace(
-            held,
-            definitions={n: replace(each, paired=True) for n, each in held.definitions.items()},
-        )
-    )
+from tests.strategies import answers_to, conditions_on_a_side
 
 
 def worked_out(held: Condition, answers: Answers) -> WorkedOut:
@@ -41,7 +25,7 @@ def worked_out(held: Condition, answers: Answers) -> WorkedOut:
     return WorkedOut(world, circuit, atoms)
 
 
-@given(st.data(), judged_on_a_side())
+@given(st.data(), conditions_on_a_side())
 def test_it_says_what_the_reader_of_trees_says(data: st.DataObject, held: Condition) -> None:
     """Of a condition and of every condition that it names, on its side, `surely` included."""
     answers = data.draw(answers_to(held.cells()))
@@ -54,7 +38,7 @@ def test_it_says_what_the_reader_of_trees_says(data: st.DataObject, held: Condit
         assert held.evaluation(answers).truth(Reference(name), held.side) is told
 
 
-@given(st.data(), judged_on_a_side())
+@given(st.data(), conditions_on_a_side())
 def test_it_names_the_same_reasons_and_gaps(data: st.DataObject, held: Condition) -> None:
     """What is passed over as settled would have added nothing."""
     answers = data.draw(answers_to(held.cells()))
@@ -66,7 +50,7 @@ def test_it_names_the_same_reasons_and_gaps(data: st.DataObject, held: Condition
     assert list(plain.unsettled(*asked)) == list(circuit.unsettled(*asked))
 
 
-@given(st.data(), judged_on_a_side())
+@given(st.data(), conditions_on_a_side())
 def test_what_is_settled_is_known_whatever_is_answered(
     data: st.DataObject, held: Condition
 ) -> None:
