@@ -1,6 +1,7 @@
 """Judge each category: its level, its side, its qualifiers, and what speaks for and against it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
 
 from app.assess.assessment import FITS, CategoryFound, Level, Reason
 from app.assess.exact import because_exactly, exactly
@@ -9,8 +10,9 @@ from app.assess.residue import Residues
 from app.assess.world import ExamWorld, in_order
 from app.exam.record import Value
 from app.exam.vocabulary import Scale, Side, vocabulary
+from app.knowledge.load import Knowledge
 from app.knowledge.model import Category, Support
-from app.logic.expression import Expression, Reference, positive_atoms
+from app.logic.expression import Atom, Expression, Reference, positive_atoms
 from app.logic.truth import UNKNOWN, YES, Truth
 
 
@@ -153,11 +155,18 @@ def explains(world: ExamWorld, category: Category, finding_id: str, side: Side |
     """Whether a category explains an abnormal finding: by its list, its core or its requirement."""
     if finding_id in category.explains:
         return True
-    listed = [s for s in category.explains if s not in vocabulary()]
-    conditions = _conditions(world, (*listed, *category.core))
-    conditions.append(world.knowledge.requirement(category))
-    return any(
-        atom.name == finding_id and world.judge(atom, side) is YES
-        for condition in conditions
-        for atom in positive_atoms(condition, world.knowledge.definitions)
-    )
+    atoms = _explaining(world.knowledge, category.id).get(finding_id, ())
+    return any(world.judge(atom, side) is YES for atom in atoms)
+
+
+@lru_cache(maxsize=64)
+def _explaining(knowledge: Knowledge, category_id: str) -> Mapping[str, tuple[Atom, ...]]:
+    """The atoms of each finding that speak for a category."""
+    category = knowledge.categories[category_id]
+    sentences = (*(s for s in category.explains if s not in vocabulary()), *category.core)
+    conditions = [knowledge.conditions[sentence] for sentence in sentences]
+    found: dict[str, dict[Atom, None]] = {}
+    for condition in (*conditions, knowledge.requirement(category)):
+        for atom in positive_atoms(condition, knowledge.definitions):
+            found.setdefault(atom.name, {})[atom] = None
+    return {name: tuple(atoms) for name, atoms in found.items()}

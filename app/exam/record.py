@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from types import MappingProxyType
 
 from app.exam.vocabulary import Side, vocabulary
@@ -52,16 +53,19 @@ class Exam:
 
     def known(self) -> Iterator[tuple[str, Side | None, Value]]:
         """Every cell with a value, in the order of findings.toml, right before left."""
-        words = vocabulary()
-        for finding_id, side in sorted(self.cells, key=lambda cell: words.place(*cell)):
+        for finding_id, side in self._in_order:
             value = self.value(finding_id, side)
             if value is not None:
                 yield finding_id, side, value
 
+    @cached_property
+    def _in_order(self) -> tuple[Cell, ...]:
+        words = vocabulary()
+        return tuple(sorted(self.cells, key=lambda cell: words.place(*cell)))
+
     def untestable(self) -> Iterator[tuple[str, Side | None, str]]:
         """Every cell that could not be tested, with the reason, in the same order."""
-        words = vocabulary()
-        for finding_id, side in sorted(self.cells, key=lambda cell: words.place(*cell)):
+        for finding_id, side in self._in_order:
             recorded = self.cells[finding_id, side]
             if isinstance(recorded, Untestable):
                 yield finding_id, side, recorded.reason
