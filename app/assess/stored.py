@@ -17,7 +17,7 @@ from app.assess.assessment import (
     Recognised,
     WarningRaised,
 )
-from app.exam.record import Value
+from app.exam.record import Cell, Recorded, Value
 from app.exam.vocabulary import Side
 
 
@@ -25,13 +25,23 @@ class BadAssessment(ValueError):
     """The text is not an assessment that this version can read."""
 
 
-def parse_assessment(text: str) -> Assessment:
+def parse_assessment(text: str, cells: Mapping[Cell, Recorded] | None = None) -> Assessment:
     """What `as_text` wrote. Categories that nothing pointed to are not in it.
 
+    cells: of the exam; a measured value then has the digits that were typed, 9.10 and not 9.1.
     Raises: BadAssessment.
     """
+    held = cells or {}
+
+    def as_typed(raw: dict[str, Any]) -> dict[str, Any]:
+        if isinstance(raw.get("value"), int | float):
+            typed = held.get((raw.get("finding", ""), _side(raw.get("side"))))
+            if isinstance(typed, Decimal) and float(typed) == raw["value"]:
+                return raw | {"value": typed}
+        return raw
+
     try:
-        return _assessment(json.loads(text))
+        return _assessment(json.loads(text, object_hook=as_typed))
     except (ValueError, KeyError, TypeError, AttributeError) as fault:
         raise BadAssessment(f"not an assessment: {fault}") from fault
 

@@ -129,7 +129,7 @@ def _judged(session: Session, exam_id: str) -> Judged:
     held = exam_record(session, exam_id)
     if held.state not in SIGNED_STATES:
         return Judged(held, assess(held.exam, knowledge()))
-    return Judged(held, assessed_when_signed(signatures(session, exam_id)))
+    return Judged(held, assessed_when_signed(held, signatures(session, exam_id)))
 
 
 def _compare_page(

@@ -94,7 +94,7 @@ def report_when_signed(session: Session, held: ExamRecord, site: Site) -> Report
         review_of(session, held.id),
         replace(site, clinic=name) if name else site,
         pieces[-1].signed_at.astimezone(UTC),
-        assessed_when_signed(pieces),
+        assessed_when_signed(held, pieces),
         state=held.state,
         pathways=clinic_settings(session, at=pieces[0].signed_at).pathways,
         signature=block_of(pieces[0]),

@@ -58,7 +58,7 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
         reason=held.reason,
         pieces=_pieces(pieces, attached),
         note=note_of(pieces[-1]),
-        entered=entered(held, assessed_when_signed(pieces)),
+        entered=entered(held, assessed_when_signed(held, pieces)),
         may_amend=may(me, "amendment", "write", held.state),
     )
     return show(request, "signed.html", page)
@@ -131,7 +131,7 @@ def _amended(
             site_of(request),
             held,
             review,
-            assessed_when_signed(pieces),
+            assessed_when_signed(held, pieces),
             block_of(pieces[0]),
             (*(printed(each) for each in pieces[1:]), new),
             signed_at=act.signed_at,
@@ -143,9 +143,9 @@ def _amended(
         amend(session, held.id, amendment, signing, after_number=after)
 
 
-def assessed_when_signed(pieces: list[Signature]) -> Assessment:
+def assessed_when_signed(held: ExamRecord, pieces: list[Signature]) -> Assessment:
     """What the exam added up to when it was signed."""
-    return parse_assessment(json.loads(pieces[0].content)["assessment"])
+    return parse_assessment(json.loads(pieces[0].content)["assessment"], held.exam.cells)
 
 
 def printed(piece: Signature) -> PrintedAmendment:

@@ -45,6 +45,23 @@ def test_what_is_no_more_than_listed_compares_equal_to_what_was_concluded() -> N
     )
 
 
+def test_with_the_exam_at_hand_a_measured_value_has_the_digits_that_were_typed() -> None:
+    """An amended page says "9.10 s" where the signed page said it; the kept text has 9.1."""
+    exam = parse_exam(
+        '{"findings": {"hx_falls_12m": 1, "tug_s": 16.40, "walk_m": 10.0, "walk_s": 9.10}}'
+    )
+    read = parse_assessment(as_text(assess(exam, knowledge())), exam.cells)
+    said = {
+        reason.finding: str(reason.value)
+        for warning in read.warnings
+        for reason in warning.because
+        if reason.finding in {"tug_s", "walk_m", "walk_s"}
+    }
+
+    assert said
+    assert {name: str(exam.value(name, None)) for name in said} == said
+
+
 def test_what_contradicts_itself_and_what_was_not_checked_reads_back_too() -> None:
     """A conflict keeps its side, a line that was not recognised its near misses."""
     text = "arm_resistance right 0; arm_resistance_speed right catch; posture_tremor left 2"
