@@ -276,6 +276,8 @@ def test_an_unused_screen_is_covered_and_the_same_person_goes_on_where_they_were
     page.locator("details.group summary").first.click()
     field = page.get_by_role("textbox", name="Steps for a half turn", exact=True)
     field.fill("5")
+    # A typeface that comes late moves everything.
+    page.evaluate("document.fonts.ready.then(() => true)")
     before = page.evaluate("scrollY")
     assert before > 0
     with page.expect_response("**/lock"):
