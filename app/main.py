@@ -17,7 +17,7 @@ from app.report.seal_key import CannotSeal, SealKey
 from app.settings import ROOT, Settings
 from app.store.accounts import has_demo_accounts
 from app.store.demo import load_demo, read_demo
-from app.store.engine import make_engine, migrate, reading
+from app.store.engine import Pool, make_engine, migrate, reading
 from app.web import (
     admin_accounts,
     admin_audit,
@@ -35,6 +35,7 @@ from app.web import (
     fhir,
     first,
     guard,
+    health,
     invited,
     lock,
     own_account,
@@ -104,6 +105,10 @@ KNOWLEDGE_ROUTERS = (rules.router, why.router)
 PRACTICE_ROUTERS = (practice.router,)
 # The section of the permission table is that of what is known: for everybody, about nobody.
 PAPER_ROUTERS = (paper.router,)
+# What a proxy asks; it says nothing about anybody.
+HEALTH_ROUTERS = (health.router,)
+# Nothing that a page asks for takes so long, in milliseconds.
+LONGEST_STATEMENT_MS = 60_000
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -153,6 +158,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         *KNOWLEDGE_ROUTERS,
         *PRACTICE_ROUTERS,
         *PAPER_ROUTERS,
+        *HEALTH_ROUTERS,
     )
     app.state.routes = tuple(route for router in routers for route in router.routes)
     for router in routers:
@@ -164,7 +170,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
 
 def _opened(settings: Settings) -> Engine:
-    engine = make_engine(settings.database_url)
+    pool = Pool(settings.database_pool, statement_ms=LONGEST_STATEMENT_MS)
+    engine = make_engine(settings.database_url, pool)
     migrate(engine)
     if settings.demo:
         now = datetime.now(UTC)
@@ -238,11 +245,14 @@ def serve(host: str | None = None, port: int | None = None) -> int:
     Raises: DemoDatabase, BadDemo; OSError, SQLAlchemyError, where the database cannot be opened.
     """
     settings = Settings()
-    app = create_app(settings)
+    app = create_app(settings) if settings.workers == 1 else "app.main:create_app"
     # Opened here first: what the web server's own start refuses ends in a traceback.
     _opened(settings).dispose()
     uvicorn.run(
         app,
+        # Each of several processes makes the program itself, under the same environment.
+        factory=settings.workers > 1,
+        workers=settings.workers,
         host=settings.host if host is None else host,
         port=settings.port if port is None else port,
         # Addresses hold no patient data, but who opened what belongs in the audit, not here.

@@ -33,6 +33,10 @@ class Settings(BaseSettings):
     host: str = "127.0.0.1"
     port: int = Field(default=8000, ge=0, le=65535)
     database_url: str = f"sqlite:///{ROOT / 'data' / 'evenhand.sqlite3'}"
+    # PostgreSQL: the connections of each process, all together fewer than the server takes.
+    database_pool: int = Field(default=20, ge=1, le=500)
+    # Processes that answer, each with its own memory and its own connections.
+    workers: int = Field(default=1, ge=1, le=64)
     # Invented people only; every page says so.
     demo: bool = False
     clinic: str = Field(default="", max_length=80)

@@ -122,7 +122,7 @@
 
   function remember() {
     const revision = Number(document.getElementById("revision").dataset.made);
-    if (revision) made.push(revision);
+    if (revision && !made.includes(revision)) made.push(revision);
   }
 
   // An entry that cannot be taken back any more makes room for the one before it.

@@ -26,6 +26,7 @@ def with_settings(command: Callable[[], int]) -> int:
     from pydantic import ValidationError
     from sqlalchemy.exc import SQLAlchemyError
 
+    from app.store.faults import one_line
     from app.store.refusals import Busy, NotFound, Unreadable
 
     try:
@@ -40,7 +41,9 @@ def with_settings(command: Callable[[], int]) -> int:
         return BAD_INPUT
     except BrokenPipeError:
         raise
-    except (OSError, Busy, NotFound, Unreadable, SQLAlchemyError) as error:
+    except SQLAlchemyError as error:
+        return refused(f"the database refused: {one_line(error)}")
+    except (OSError, Busy, NotFound, Unreadable) as error:
         return refused(error)
 
 

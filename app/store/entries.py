@@ -1,6 +1,6 @@
 """Entries: how a value gets into an exam, and the list of all that did."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -159,6 +159,22 @@ def mark_rest_normal(
         if is_undecided(latest.get((finding.id, side)))
     ]
     return written(session, exam, rows, recorder, now)
+
+
+def written_before(
+    session: Session, exam_id: str, cells: Collection[Cell], recorder: Recorder, *, after: int
+) -> int:
+    """The revision under which this person wrote one of these cells after another one; 0 for none.
+
+    A write whose answer was lost is sent again from what its author had seen, and makes no entry:
+    this is what it had made.
+    """
+    mine = (
+        row.revision
+        for row in entry_rows(session, exam_id)
+        if row.revision > after and row.account_id == recorder.account_id and cell_of(row) in cells
+    )
+    return max(mine, default=0)
 
 
 def history(session: Session, exam_id: str) -> list[EntryRecord]:

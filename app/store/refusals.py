@@ -76,6 +76,18 @@ class Busy(Exception):
     """Another write held the database for too long. Nothing was written; trying again may work."""
 
 
+class Away(Busy):
+    """The database cannot be reached, cannot be written, or has no connection free.
+
+    is_unsure: the connection was lost while the transaction was being committed, so that nobody
+    knows whether it was; a second try finds out.
+    """
+
+    def __init__(self, says: str, *, is_unsure: bool = False) -> None:
+        super().__init__(says)
+        self.is_unsure = is_unsure
+
+
 class Unreadable(RuntimeError):
     """The database holds something that this version of the program cannot read."""
 

@@ -32,7 +32,8 @@ def undo(
     """Put back what stood in the cells that one write of one's own changed, all of them or none.
 
     revision: of that write. A cell that nobody had decided before is undecided again, so that the
-    rest of its station can still be marked normal.
+    rest of its station can still be marked normal. Asked again because its answer was lost, it finds
+    everything put back and changes nothing.
     Raises: NotFound, NotOpen, StaleRevision; NotYours, where this person made no such write;
     Collision, where one of the cells was written since.
     """
@@ -44,6 +45,8 @@ def undo(
     by_id = {entry_id(row): row for row in rows}
     before = {cell_of(row): None if row.replaces is None else by_id[row.replaces] for row in mine}
     latest = {cell_of(row): row for row in rows}
+    if all(_is_back(latest[cell], was, at_revision, recorder) for cell, was in before.items()):
+        return written(session, exam, [], recorder, now)
     # Having taken back a later write, what this one wrote stands there again.
     newer = {
         cell_of(row): now_there
@@ -65,6 +68,13 @@ def undo(
         for cell, was in before.items()
     ]
     return written(session, exam, back, recorder, now)
+
+
+def _is_back(row: EntryRow, was: EntryRow | None, at_revision: int, recorder: Recorder) -> bool:
+    """Whether this person has put a cell back already, in an entry that their page has not seen."""
+    back = (None, True) if was is None else (was.value, was.bulk)
+    is_mine = row.account_id == (recorder.account_id or None)
+    return is_mine and row.revision > at_revision and (row.value, row.bulk) == back
 
 
 def _says(row: EntryRow) -> tuple[str | None, bool, str | None]:

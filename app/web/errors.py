@@ -1,5 +1,6 @@
 """Errors as whole pages, and under /api as a list of faults."""
 
+import logging
 from http import HTTPStatus
 
 from fastapi import FastAPI, Request
@@ -8,12 +9,20 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from app.exam.reading import BadExam
-from app.store.refusals import Busy, NotFound, NotOpen, NotSigned, NotYours, StaleRevision
+from app.store.refusals import Away, Busy, NotFound, NotOpen, NotSigned, NotYours, StaleRevision
 from app.web.allowed import Forbidden, NotSignedIn, ScreenLocked
 from app.web.answers import show
 from app.web.pages import ErrorPage
 from app.web.signing_in import not_signed_in_answer, screen_locked_answer
 
+log = logging.getLogger(__name__)
+
+# Seconds until another try is worth it; as long as the sheet waits before it sends again.
+RETRY_AFTER = "3"
+_AWAY = (
+    "The database does not answer or cannot be written just now. {what} Go back, which keeps what "
+    "you typed, and send it again in a moment."
+)
 _WORDS = {
     400: ("This request cannot be read", "Nothing was recorded."),
     403: ("Refused", "Nothing was recorded."),
@@ -144,5 +153,17 @@ def _forbidden(request: Request, error: Exception) -> Response:
     )
 
 
-def _busy(request: Request, error: Exception) -> Response:
-    return error_answer(request, HTTPStatus.SERVICE_UNAVAILABLE)
+def busy_answer(request: Request, error: Busy) -> Response:
+    """503: nothing was recorded, or nobody knows; the place is told in the log and not here."""
+    log.warning("%s %s: %s", request.method, request.url.path, error)
+    says = ""
+    if isinstance(error, Away):
+        unsure = "Whether it was recorded is not known; look before you send it again."
+        says = _AWAY.format(what=unsure if error.is_unsure else "Nothing was recorded.")
+    answer = error_answer(request, HTTPStatus.SERVICE_UNAVAILABLE, says)
+    answer.headers["Retry-After"] = RETRY_AFTER
+    return answer
+
+
+def _busy(request: Request, error: Busy) -> Response:
+    return busy_answer(request, error)

@@ -12,12 +12,20 @@ from app.assess.assess import assess
 from app.assess.assessment import Assessment
 from app.exam.reading import BadValue
 from app.exam.record import Cell, Recorded
+from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading, writing
-from app.store.entries import mark_rest_normal, record, record_medicines, to_be_written
+from app.store.entries import (
+    mark_rest_normal,
+    record,
+    record_medicines,
+    to_be_written,
+    written_before,
+)
 from app.store.exams import ExamRecord, exam_record
 from app.store.refusals import Collision, NotOpen
+from app.store.tables import MEDICINES as MEDICINES_CELL
 from app.web.alerting import keep_alert, see_alert
 from app.web.allowed import may, require, someone
 from app.web.answers import see_other, show
@@ -152,7 +160,8 @@ def written_exam(
 ) -> tuple[ExamRecord, Assessment, int]:
     """Write all of it or nothing; the exam and what it adds up to now, only after the commit.
 
-    The last is the revision that was made, 0 where everything stood there already.
+    The last is the revision that was made, now or by the same write when its answer was lost; 0
+    where everything stood there already.
     Raises: Collision and the other refusals of the store.
     """
     stamp: dict[str, Any] = {
@@ -167,4 +176,22 @@ def written_exam(
             written = mark_rest_normal(session, exam_id, write.normal, **stamp)
         assessment = assess(written.exam, knowledge())
         keep_alert(session, exam_id, assessment, me, datetime.now(UTC))
-    return written, assessment, written.revision if written.revision > before else 0
+        made = written.revision
+        if made == before:
+            after = write.at_revision
+            made = written_before(session, exam_id, _cells(write), me.recorder, after=after)
+    return written, assessment, made
+
+
+def _cells(write: Write) -> set[Cell]:
+    """The cells that a write is about."""
+    cells = set(write.changes)
+    if write.medicines:
+        cells.add((MEDICINES_CELL, None))
+    if write.normal:
+        cells |= {
+            (finding.id, side)
+            for finding in vocabulary().at(write.normal)
+            for side in finding.sides
+        }
+    return cells

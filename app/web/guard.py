@@ -13,8 +13,9 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.store.refusals import Busy
 from app.web import verify
-from app.web.errors import error_answer
+from app.web.errors import busy_answer, error_answer
 from app.web.form_token import CheckForms
 from app.web.forms import SAFE_METHODS
 from app.web.identity import Identify, visit_of
@@ -134,6 +135,11 @@ class AnswerFailures:
 
         try:
             await self.app(scope, receive, note_start)
+        except Busy as busy:
+            # Before a route: nobody could be asked who is there.
+            if started:
+                raise
+            await busy_answer(Request(scope), busy)(scope, receive, send)
         except Exception:
             log.exception("%s %s failed", scope["method"], scope["path"])
             if started:

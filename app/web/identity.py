@@ -22,6 +22,8 @@ from app.store.refusals import Busy
 from app.store.sign_ins import SignIn, lock, sign_in, touch
 from app.web.cookies import sign_in_token
 
+# What is answered without asking the database who is there.
+WITHOUT_VISIT = ("/static/", "/api/", "/healthz", "/readyz")
 # How old the last activity is before another one is written down.
 TOUCHED_EVERY = timedelta(seconds=5)
 
@@ -88,7 +90,7 @@ class Identify:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
-        if scope["type"] == "http" and not scope["path"].startswith(("/static/", "/api/")):
+        if scope["type"] == "http" and not scope["path"].startswith(WITHOUT_VISIT):
             visit = await run_in_threadpool(_visit, Request(scope))
             scope.setdefault("state", {})["visit"] = visit
         await self.app(scope, receive, send)

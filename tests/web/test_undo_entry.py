@@ -1,5 +1,6 @@
 """Taking back an entry over HTTP: by whom, when, and what the sheet is told."""
 
+import re
 from typing import Any
 
 import pytest
@@ -39,6 +40,37 @@ def test_what_a_colleague_wrote_since_is_not_taken_away(clinic: Clinic, exam_id:
     # Nor can one take back what the other wrote, or what nobody did.
     assert [403, 403] == [undone(clinic, exam_id, of=of).status_code for of in (2, 7)]
     assert 2 == clinic.stored(exam_id).revision
+
+
+def test_what_is_sent_again_because_its_answer_was_lost_is_recognised(
+    clinic: Clinic, exam_id: str
+) -> None:
+    """An app server died after the commit: the second try makes nothing, and names what was made.
+
+    Without the name the entry could not be taken back any more; and a second try at taking back
+    must not say that it failed.
+    """
+    sent = [clinic.cell(exam_id, "drift", "right", "3", revision=0) for _ in range(2)]
+    rest = {"station": "posture", "revision": "1"}
+    normal = [
+        clinic.client.post(f"/exams/{exam_id}/normal", data=rest, headers=HTMX) for _ in range(2)
+    ]
+    assert ['data-made="1"'] * 2 == [made_in(each.text) for each in sent]
+    assert ['data-made="2"'] * 2 == [made_in(each.text) for each in normal]
+    recorded = len(clinic.entries(exam_id))
+    taken = [undone(clinic, exam_id, of=1) for _ in range(2)]
+
+    assert [200, 200] == [each.status_code for each in taken]
+    assert "taken back" in taken[1].text
+    assert (None, recorded + 1) == (
+        clinic.value(exam_id, "drift", "right"), len(clinic.entries(exam_id))
+    )  # fmt: skip
+
+
+def made_in(text: str) -> str:
+    """What an answer says that was made."""
+    found = re.search(r'data-made="\d+"', text)
+    return found[0] if found else ""
 
 
 def test_nothing_is_taken_back_out_of_a_signed_exam(clinic: Clinic, exam_id: str) -> None:
