@@ -172,13 +172,17 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 def _opened(settings: Settings) -> Engine:
     pool = Pool(settings.database_pool, statement_ms=LONGEST_STATEMENT_MS)
     engine = make_engine(settings.database_url, pool)
-    migrate(engine)
-    if settings.demo:
-        now = datetime.now(UTC)
-        if load_demo(engine, DEMO, now, hash_password):
-            sign_demo(engine, read_demo(DEMO, now), settings.clinic)
-    else:
-        _refuse_demo_accounts(engine)
+    try:
+        migrate(engine)
+        if settings.demo:
+            now = datetime.now(UTC)
+            if load_demo(engine, DEMO, now, hash_password):
+                sign_demo(engine, read_demo(DEMO, now), settings.clinic)
+        else:
+            _refuse_demo_accounts(engine)
+    except BaseException:
+        engine.dispose()
+        raise
     return engine
 
 

@@ -123,6 +123,31 @@ def cluster() -> Cluster:
     return Cluster(folder, "STRATEGY FILE_COPY" if major >= 15 else "")
 
 
+@contextmanager
+def replica() -> Iterator[Cluster]:
+    """A second PostgreSQL that follows the one of this test run, and takes no writes."""
+    leader, programs = cluster_or_skip(), find_programs()
+    assert programs is not None
+    folder = Path(tempfile.mkdtemp(prefix="evenhand-replica-", dir=_roomy_memory()))
+    as_user: list[str] = []
+    if os.geteuid() == 0:
+        user = _somebody_else()
+        shutil.chown(folder, user)
+        as_user = ["runuser", "-u", user, "--"]
+    data = folder / "data"
+    copy = f"--pgdata={data} --host={leader.folder} --username=evenhand --write-recovery-conf"
+    options = f"{FAST} -c listen_addresses='' -c unix_socket_directories='{folder}'"
+    pg_ctl = [*as_user, str(programs / "pg_ctl"), f"--pgdata={data}"]
+    backup = str(programs / "pg_basebackup")
+    try:
+        _run([*as_user, backup, *copy.split(), "--checkpoint=fast", "--no-sync"], folder)
+        _run([*pg_ctl, "start", "--wait", f"--log={folder}/log", f"--options={options}"], folder)
+        yield Cluster(folder, "")
+        _run([*pg_ctl, "stop", "--mode=immediate"], folder)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
 @cache
 def _template() -> str:
     cluster().execute(f"CREATE DATABASE {TEMPLATE}")

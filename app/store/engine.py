@@ -21,7 +21,7 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 from sqlmodel import Session
 
 from app.store.audit import begin_chain, seal
-from app.store.faults import place, refusal
+from app.store.faults import place, read_only, refusal
 from app.store.refusals import Away, Unreadable
 
 # How long a write waits for another one before it gives up with Busy.
@@ -209,10 +209,7 @@ def _refuse_read_only(connection: Connection) -> None:
     """Refuse a replica before anything is tried; and wait long for a server that is at it."""
     if connection.dialect.name == "postgresql":
         if connection.scalar(text("SHOW transaction_read_only")) == "on":
-            raise Away(
-                f"the database {place(connection.engine.url)} is read-only, as a replica is: "
-                "EVENHAND_DATABASE_URL has to name one that can be written"
-            )
+            raise read_only(connection.engine.url)
         connection.execute(text(f"SET LOCAL lock_timeout = '{MIGRATION_WAIT}'"))
         connection.execute(text("SET LOCAL statement_timeout = 0"))
 

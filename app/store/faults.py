@@ -11,6 +11,8 @@ from app.store.refusals import Away, Busy
 # PostgreSQL's condition codes (its documentation, appendix A).
 _HELD = frozenset({"55P03", "40P01", "40001", "57014"})
 _READ_ONLY = "25006"
+# What a replica says where a transaction asks to write before it does: feature_not_supported.
+_NOT_IN_RECOVERY = "0A000"
 _FULL = frozenset({"53100", "53200"})
 _ALL_TAKEN = "53300"
 # The class of what ends or refuses a connection, and what an operator does.
@@ -29,6 +31,14 @@ def place(url: URL) -> str:
     return f"{host or 'this machine'}{port}/{url.database or ''}"
 
 
+def read_only(url: URL) -> Away:
+    """That a database cannot be written, and what to do."""
+    return Away(
+        f"the database {place(url)} is read-only, as a replica is: EVENHAND_DATABASE_URL has to "
+        "name one that can be written"
+    )
+
+
 def refusal(error: BaseException, url: URL, *, writes: bool) -> Busy | None:
     """What to raise instead; None where it is no fault of the database's own.
 
@@ -45,8 +55,8 @@ def refusal(error: BaseException, url: URL, *, writes: bool) -> Busy | None:
     code: str = getattr(error.orig, "sqlstate", None) or ""
     if code in _HELD:
         return Busy(f"{where} is busy; nothing was saved, try again")
-    if code == _READ_ONLY:
-        return Away(f"{where} is read-only, as a replica is") if writes else None
+    if code == _READ_ONLY or (code == _NOT_IN_RECOVERY and "recovery" in str(error.orig)):
+        return read_only(url) if writes else None
     if code in _FULL:
         return Away(f"{where} has no room left: {one_line(error)}")
     if code == _ALL_TAKEN:

@@ -32,8 +32,8 @@ def undo(
     """Put back what stood in the cells that one write of one's own changed, all of them or none.
 
     revision: of that write. A cell that nobody had decided before is undecided again, so that the
-    rest of its station can still be marked normal. Asked again because its answer was lost, it finds
-    everything put back and changes nothing.
+    rest of its station can still be marked normal. Asked again because its answer was lost, it
+    finds everything put back and changes nothing.
     Raises: NotFound, NotOpen, StaleRevision; NotYours, where this person made no such write;
     Collision, where one of the cells was written since.
     """

@@ -135,7 +135,7 @@ def test_only_what_is_public_is_shown_to_nobody(clinic: Clinic, ids: dict[str, s
         for method, path in addresses(clinic.app, ids)
         if method == "GET" and nobody.get(path).status_code == 200
     }
-    public = {"/about", "/paper", *PUBLIC_FORMS}
+    public = {"/about", "/paper", "/healthz", "/readyz", *PUBLIC_FORMS}
 
     assert public == {path for path in shown if not path.startswith("/knowledge")}
     for path in ("/static/site.css", "/static/lock.js"):

@@ -52,6 +52,7 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
         "TIMESTAMP_URL": "https://tsa.example",
         "FHIR_DOCUMENT_TYPE": "34797-1",
         "API_TOKEN": "t" * 32, "API_DOCS": "true",
+        "DATABASE_POOL": "7", "WORKERS": "2",
     } | PROVIDER  # fmt: skip
     for name, value in given.items():
         monkeypatch.setenv(f"EVENHAND_{name}", value)
@@ -64,6 +65,7 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
     assert PROVIDER["OIDC_LABEL"] == settings.oidc_label
     assert FOUND == settings.provider()
     assert ("0.0.0.0", 9000, True) == (settings.host, settings.port, settings.demo)
+    assert (7, 2) == (settings.database_pool, settings.workers)
     assert settings.plain_http
     assert settings.sign_without_seal
     assert ("secret", "https://tsa.example") == (settings.passphrase(), settings.timestamp_url)
