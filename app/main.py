@@ -109,6 +109,8 @@ PAPER_ROUTERS = (paper.router,)
 HEALTH_ROUTERS = (health.router,)
 # Nothing that a page asks for takes so long, in milliseconds.
 LONGEST_STATEMENT_MS = 60_000
+# A process that says nothing for so long is replaced, in seconds; drawing a long page takes less.
+WORKER_PATIENCE_S = 30
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -257,6 +259,7 @@ def serve(host: str | None = None, port: int | None = None) -> int:
         # Each of several processes makes the program itself, under the same environment.
         factory=settings.workers > 1,
         workers=settings.workers,
+        timeout_worker_healthcheck=WORKER_PATIENCE_S,
         host=settings.host if host is None else host,
         port=settings.port if port is None else port,
         # Addresses hold no patient data, but who opened what belongs in the audit, not here.

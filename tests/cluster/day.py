@@ -78,7 +78,7 @@ def run(at: Machines, *, each: int, rounds: int) -> Outcome:
         for number in range(rounds):
             share = slice(number * each, (number + 1) * each)
             _while_a_server_dies(at, nurse, nurses[share], physician, physicians[share])
-        is_signed = _sign(physician)
+        is_signed = _sign(at, physician)
     people = (nurse, physician)
     told = [one for person in people for one in person.acknowledged]
     with _opened(at) as engine, reading(engine) as session:
@@ -166,6 +166,7 @@ def _while_a_server_dies(
     physicians: Sequence[Entry],
 ) -> None:
     """Both enter; in the middle a server that is just answering one of them is killed."""
+    _wait_for_all(at)
     work = (nurse, nurses), (physician, physicians)
     with ThreadPoolExecutor(len(work)) as both:
         first = [both.submit(_enter, who, todo[: len(todo) // 2]) for who, todo in work]
@@ -181,9 +182,13 @@ def _while_a_server_dies(
         for each in rest:
             each.result()
     victim.start()
-    victim.wait_until_ready()
     for person in (nurse, physician):
         person.updates()
+
+
+def _wait_for_all(at: Machines) -> None:
+    for each in at.servers:
+        each.wait_until_ready()
 
 
 def _waiting(at: Machines, count: int) -> list[str]:
@@ -213,11 +218,12 @@ def _enter(person: Person, entries: Sequence[Entry]) -> None:
         person.enter(*entry)
 
 
-def _sign(physician: Person) -> bool:
-    """Review and sign; the page is the same from whichever server it comes."""
+def _sign(at: Machines, physician: Person) -> bool:
+    """Review and sign, while the server that died comes back; the page is the same from each."""
     exam_id = physician.exam_id
     form = settled(cast(Clinic, physician), exam_id)
     answer = physician.send(f"/exams/{exam_id}/sign", form)
     assert 303 == answer.status_code, answer.text
+    _wait_for_all(at)
     pages = {physician.get(f"/exams/{exam_id}/pdf").content for _ in range(4)}
     return len(pages) == 1 and pages.pop().startswith(b"%PDF")

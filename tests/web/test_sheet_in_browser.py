@@ -261,6 +261,34 @@ def test_a_lost_connection_is_loud_and_loses_nothing(visitor: Visitor, clinic: C
     ] == entries
 
 
+def test_an_entry_whose_answer_a_proxy_lost_is_sent_again_and_there_once(
+    visitor: Visitor, clinic: Clinic
+) -> None:
+    """An app server died after the commit: the proxy says 502. It can still be taken back."""
+    page = visitor.page
+    page.clock.install()
+    exam_id = visitor.start_exam()
+
+    def lose(route: Route) -> None:
+        assert 200 == route.fetch().status
+        route.fulfill(status=502, body="Bad Gateway")
+
+    visitor.expects_no_answer = True
+    page.route("**/cells*", lose, times=1)
+    visitor.answer(RIGHT, "2 definite")
+    status = page.locator("#save-status")
+    expect(status).to_contain_text("1 entry kept and sent again")
+    page.clock.run_for(3_000)
+    visitor.expect_saved()
+    assert [2] == [each.value for each in clinic.entries(exam_id)]
+    page.locator("#undo").click()
+    expect(status).to_contain_text("taken back")
+
+    assert clinic.value(exam_id, "rest_tremor_hand", "right") is None
+    # It is the proxy's, and no answer of the program.
+    assert visitor.broken_promises.pop().startswith("502 from ")
+
+
 def test_leaving_with_an_unsaved_entry_is_asked_about(visitor: Visitor) -> None:
     """The only pop-up of the sheet, and only where something would be lost."""
     page = visitor.page
