@@ -4,19 +4,19 @@ Nothing is noted for the audit: who opened the sheet was noted then, and a page 
 says nothing about the person before it.
 """
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request
-from sqlmodel import Session
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from app.store.engine import reading, writing
-from app.store.exams import exam_record, revision_and_state
+from app.store.exams import ExamRecord, exam_record, revision_and_state
 from app.store.presence import here as who_is_here
 from app.store.presence import is_due, seen
 from app.store.refusals import StaleRevision
-from app.store.signatures import signatures
+from app.store.signatures import Signature, signatures
 from app.web.allowed import require, someone
 from app.web.answers import show
 from app.web.exam_page import Reader, saved_page
@@ -56,11 +56,13 @@ def updates(
     if is_moved:
         with writing(engine) as session:
             seen(session, exam_id, me.token_hash, me.name, me.role, station, now)
-    changes = None
+    held, signed = None, []
     with reading(engine) as session:
         present = here_view(who_is_here(session, exam_id, now, me.token_hash))
         if (now_at, now_state) != (since, state):
-            changes = _changes(request, session, exam_id, part, since)
+            held, signed = exam_record(session, exam_id), signatures(session, exam_id)
+    # The page asks for last time by itself: whoever holds a connection must not wait for another.
+    changes = None if held is None else _changes(request, held, signed, part, since)
     if changes is None and present.mark == here:
         return Response(status_code=204)
     page = UpdatesPage(
@@ -72,13 +74,14 @@ def updates(
     return answer
 
 
-def _changes(request: Request, session: Session, exam_id: str, part: str, since: int) -> SavedPage:
+def _changes(
+    request: Request, held: ExamRecord, signed: Sequence[Signature], part: str, since: int
+) -> SavedPage:
     """What was recorded since, and in what state the exam is now."""
-    held = exam_record(session, exam_id)
     return saved_page(
         held,
         Reader.of(request, part, held.state),
         None,
         since=since,
-        state=state_view(held.state, signatures(session, exam_id)),
+        state=state_view(held.state, signed),
     )

@@ -81,7 +81,7 @@ def run(at: Machines, *, each: int, rounds: int) -> Outcome:
         is_signed = _sign(at, physician)
     people = (nurse, physician)
     told = [one for person in people for one in person.acknowledged]
-    with _opened(at) as engine, reading(engine) as session:
+    with opened(at) as engine, reading(engine) as session:
         held, audit = exam_record(session, exam_id), verify(session)
         entries = history(session, exam_id)
     assert not audit.alterations, audit.alterations
@@ -99,12 +99,13 @@ def run(at: Machines, *, each: int, rounds: int) -> Outcome:
 
 def add_members_to(at: Machines) -> None:
     """Give everybody an account."""
-    with _opened(at) as engine:
+    with opened(at) as engine:
         add_members(engine)
 
 
 @contextmanager
-def _opened(at: Machines) -> Iterator[Engine]:
+def opened(at: Machines) -> Iterator[Engine]:
+    """The database itself."""
     engine = make_engine(at.url)
     yield engine
     engine.dispose()

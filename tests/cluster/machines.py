@@ -182,10 +182,6 @@ def _configuration(folder: Path, port: int, servers: Sequence[AppServer]) -> str
     upstream = "\n".join(
         f"    server 127.0.0.1:{each.port} max_fails=1 fail_timeout=1s;" for each in servers
     )
-    own = "\n".join(
-        f"  {kind}_temp_path {folder}/{kind};"
-        for kind in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
-    )
     # As root, nginx would hand its folders to somebody who may not enter ours.
     user = "user root;\n" if os.geteuid() == 0 else ""
     return f"""{user}daemon off;
@@ -194,7 +190,7 @@ pid {folder}/nginx.pid;
 events {{ worker_connections 512; }}
 http {{
   access_log off;
-{own}
+{temporary(folder)}
   upstream evenhand {{
 {upstream}
     keepalive 16;
@@ -207,3 +203,9 @@ http {{
   }}
 }}
 """
+
+
+def temporary(folder: Path) -> str:
+    """Where nginx would put what it cannot hold, so that it needs no folder of the system's."""
+    kinds = ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
+    return "\n".join(f"  {kind}_temp_path {folder}/{kind};" for kind in kinds)

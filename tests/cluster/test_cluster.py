@@ -1,15 +1,27 @@
 """Two app servers share everything: what one was told the other knows, and one may die."""
 
+import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 
 import httpx2
 import pytest
+from cryptography.hazmat.primitives.serialization import (
+    Encoding,
+    NoEncryption,
+    PrivateFormat,
+    pkcs12,
+)
 from sqlalchemy import make_url
+from sqlmodel import col, select
 
 from app.people.throttle import FREE
-from tests.cluster.day import add_members_to, run
-from tests.cluster.machines import Machines, machines
+from app.report.seal_key import own_key
+from app.store.audit_tables import AuditRow
+from app.store.engine import reading
+from tests.cluster.day import add_members_to, opened, run
+from tests.cluster.machines import PROXY, Machines, free_port, machines, nginx_or_skip, temporary
 from tests.cluster.people import Person, found
 from tests.postgres import cluster
 from tests.web.clinic import COLLEAGUE, HTMX, PHYSICIAN
@@ -45,18 +57,68 @@ def test_an_exam_goes_on_while_a_server_dies(at: Machines) -> None:
     assert outcome.signed
 
 
-def test_wrong_passwords_are_counted_over_all_servers(at: Machines) -> None:
-    """Otherwise each further server would be as many more tries for whoever guesses.
+def test_wrong_passwords_are_counted_over_all_servers_for_the_address_that_sent_them(
+    at: Machines,
+) -> None:
+    """Otherwise each further server would be as many more tries for whoever guesses, and each
+    address that a header can be made to name.
 
     Source: OWASP ASVS 5.0.0, V6.3.1 (read).
     """
-    with httpx2.Client(base_url=at.address) as client:
+    elsewhere = httpx2.HTTPTransport(local_address="127.0.0.2")
+    with httpx2.Client(base_url=at.address, transport=elsewhere) as client:
         page = client.get("/sign-in").text
         token = found(r'name="form_token" value="(\w+)"', page)
         wrong = {"sign_in_name": COLLEAGUE.sign_in_name, "password": "no", "form_token": token}
-        statuses = [client.post("/sign-in", data=wrong).status_code for _ in range(FREE + 1)]
+        statuses = [
+            client.post(
+                "/sign-in", data=wrong, headers={"X-Forwarded-For": f"192.0.2.{number}"}
+            ).status_code
+            for number in range(FREE + 1)
+        ]
+    with opened(at) as engine, reading(engine) as session:
+        asked = select(AuditRow.source).order_by(col(AuditRow.number).desc()).limit(1)
+        source = session.exec(asked).one()
 
     assert [*[401] * FREE, 429] == statuses
+    assert "127.0.0.2" == source
+
+
+def test_the_configuration_for_nginx_is_one(at: Machines) -> None:
+    """A clinic starts from it: with its own names in it, nginx takes it without a warning."""
+    made = own_key(at.folder / "tls.p12", "Harbour Clinic", datetime.now(UTC))
+    assert made.certificate
+    key, certificate, _ = pkcs12.load_key_and_certificates(
+        (at.folder / "tls.p12").read_bytes(), None
+    )
+    assert key
+    assert certificate
+    (at.folder / "key.pem").write_bytes(
+        key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    )
+    (at.folder / "chain.pem").write_bytes(certificate.public_bytes(Encoding.PEM))
+    site = (PROXY.parent / "evenhand.conf").read_text("utf-8")
+    for theirs, ours in (
+        ("/etc/nginx/evenhand-proxy.conf", PROXY),
+        ("/etc/ssl/evenhand/fullchain.pem", at.folder / "chain.pem"),
+        ("/etc/ssl/evenhand/key.pem", at.folder / "key.pem"),
+        ("/var/log/nginx/evenhand.log", at.folder / "site.log"),
+        # Only root may listen there.
+        ("listen 80;", f"listen 127.0.0.1:{free_port()};"),
+        ("listen 443 ", f"listen 127.0.0.1:{free_port()} "),
+    ):
+        assert theirs in site
+        site = site.replace(theirs, str(ours))
+    file = at.folder / "site.conf"
+    whole = f"pid {at.folder}/site.pid;\nevents {{}}\nhttp {{\n{temporary(at.folder)}\n{site}\n}}\n"
+    file.write_text(whole, "utf-8")
+    log = str(at.folder / "site.log")
+    tried = subprocess.run(
+        [nginx_or_skip(), "-t", "-q", "-e", log, "-c", str(file)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+    assert (0, "") == (tried.returncode, tried.stderr)
 
 
 def test_a_database_that_is_away_is_said_and_nothing_is_half_done(

@@ -49,6 +49,19 @@ def test_a_pool_that_is_taken_is_a_clear_page_that_says_when_to_try_again(
     assert (200, "ready\n") == (clinic.get("/readyz").status_code, clinic.get("/readyz").text)
 
 
+@pytest.mark.parametrize("kind", ["postgresql"])
+def test_no_request_waits_for_a_second_connection_while_it_holds_one(
+    clinic: Clinic, full: Engine
+) -> None:
+    """With as many of them as there are connections, all would wait until they were given up."""
+    exam_id = clinic.new_exam()
+    clinic.nurse.cell(exam_id, "turn_en_bloc", "", "2")
+    exam = f"/exams/{exam_id}"
+    paths = ("/", exam, f"{exam}/updates?since=0", f"{exam}/review", f"{exam}/pdf", "/me")
+
+    assert [200] * 6 == [clinic.get(path).status_code for path in paths]
+
+
 def test_a_server_on_tables_of_another_version_is_not_ready(clinic: Clinic) -> None:
     """A newer server has brought them up to date; the proxy passes this one over."""
     engine = clinic.app.state.engine.execution_options(evenhand_writes=True)
