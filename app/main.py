@@ -235,9 +235,11 @@ def _tell_first_code(engine: Engine) -> None:
 def new_first_code() -> int:
     """Print a new code for the first administrator; refused once there is an account."""
     engine = make_engine(Settings().database_url)
-    migrate(engine)
-    code = first.first_code(engine, again=True)
-    engine.dispose()
+    try:
+        migrate(engine)
+        code = first.first_code(engine, again=True)
+    finally:
+        engine.dispose()
     if code is None:
         sys.stderr.write("evenhand: there is an account already; an administrator adds others\n")
         return 1

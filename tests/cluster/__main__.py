@@ -21,11 +21,13 @@ def main() -> int:
         "two people record, review and sign one exam across them while an app server is killed. "
         "The last line tells what was kept as JSON. Example: script/cluster --long",
     )
-    parser.add_argument("--long", action="store_true", help="1,000 entries, ten servers killed")
+    parser.add_argument(
+        "--long", action="store_true", help="1,000 entries, ten kills, two processes a server"
+    )
     parser.add_argument("--keep", action="store_true", help="stay up for a person to try it")
     asked = parser.parse_args()
     try:
-        with machines() as at:
+        with machines(workers=2 if asked.long else 1) as at:
             if asked.keep:
                 return _keep(at)
             outcome = run(at, each=50, rounds=10) if asked.long else run(at, each=10, rounds=1)

@@ -76,6 +76,8 @@ class AppServer:
                 stdin=subprocess.DEVNULL,
                 stdout=log,
                 stderr=log,
+                # With its workers it is a group of its own, which is killed as a whole.
+                start_new_session=True,
             )
 
     def wait_until_ready(self) -> None:
@@ -94,9 +96,9 @@ class AppServer:
         raise AssertionError(f"{self.name} is not ready:\n{self.said()}")
 
     def kill(self) -> None:
-        """Kill it at once; it has no time for anything."""
+        """Kill it at once, with its workers; it has no time for anything."""
         assert self.running
-        self.running.send_signal(signal.SIGKILL)
+        os.killpg(self.running.pid, signal.SIGKILL)
         self.running.wait()
 
     def stop(self) -> None:
@@ -128,14 +130,17 @@ class Machines:
 
 
 @contextmanager
-def machines(count: int = 2) -> Iterator[Machines]:
-    """PostgreSQL with an empty database, app servers that start on it at once, and nginx."""
+def machines(*, workers: int = 1) -> Iterator[Machines]:
+    """PostgreSQL with an empty database, two app servers that start on it at once, and nginx.
+
+    workers: the processes of each app server.
+    """
     nginx = nginx_or_skip()
     with ExitStack() as stack:
         folder = Path(stack.enter_context(TemporaryDirectory(prefix="evenhand-cluster-")))
         url = stack.enter_context(fresh_database(migrated=False))
         (folder / "seal").mkdir()
-        servers = [_server(folder, url, f"app{number}") for number in range(1, count + 1)]
+        servers = [_server(folder, url, name, workers) for name in ("app1", "app2")]
         for each in servers:
             stack.callback(each.stop)
             each.start()
@@ -145,12 +150,13 @@ def machines(count: int = 2) -> Iterator[Machines]:
         yield Machines(url, address, servers, folder)
 
 
-def _server(folder: Path, url: str, name: str) -> AppServer:
+def _server(folder: Path, url: str, name: str, workers: int) -> AppServer:
     ours = {
         "EVENHAND_DATABASE_URL": f"{url}&application_name={name}",
         "EVENHAND_SEAL_FOLDER": str(folder / "seal"),
         "EVENHAND_CLINIC": "Harbour Clinic",
         "EVENHAND_DEMO": "false",
+        "EVENHAND_WORKERS": str(workers),
         # There is no certificate here, so the cookies go over http.
         "EVENHAND_PLAIN_HTTP": "true",
     }

@@ -4,6 +4,7 @@ Each is one line that names the place, without the password, and ends a command 
 """
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, make_url, text
@@ -146,10 +147,15 @@ def test_a_statement_that_takes_too_long_is_given_up(lasting: str) -> None:
 
 
 def test_a_replica_is_read_and_refuses_every_write(
-    lasting: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    lasting: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
 ) -> None:
     """The server does not start on it; a command that notes for the audit does nothing at all."""
     database = str(make_url(lasting).database)
+    exported = tmp_path / "exported"
+    commands = (["serve"], ["first-code"], ["exams"], ["export", "--to", str(exported)])
     with replica() as follower:
         url = follower.url(database)
         engine = make_engine(url)
@@ -161,9 +167,10 @@ def test_a_replica_is_read_and_refuses_every_write(
                 with pytest.raises(Away, match="is read-only, as a replica is"):
                     write(engine)
         engine.dispose()
-        lines = [said(url, monkeypatch, capsys, command) for command in ("serve", "exams")]
+        lines = [said(url, monkeypatch, capsys, *command) for command in commands]
 
     assert all(f"{follower.folder}/{database} is read-only" in line for line in lines)
+    assert not exported.exists()
 
 
 def test_a_server_does_not_start_on_tables_of_a_newer_version(
