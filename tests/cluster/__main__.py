@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import signal
 import sys
 from contextlib import suppress
 from threading import Event
@@ -26,6 +27,8 @@ def main() -> int:
     )
     parser.add_argument("--keep", action="store_true", help="stay up for a person to try it")
     asked = parser.parse_args()
+    # However it is ended, what it started ends with it.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
     try:
         with machines(workers=2 if asked.long else 1) as at:
             if asked.keep:
