@@ -44,6 +44,7 @@ from app.web import (
     patients,
     practice,
     provider_sign_in,
+    registry,
     review,
     rules,
     sign_in,
@@ -80,6 +81,7 @@ ROUTERS = (
     fhir.router,
     api.router,
     cds_hooks.router,
+    registry.router,
 )
 # Who somebody is, and their own account.
 ACCOUNT_ROUTERS = (
@@ -149,6 +151,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.plain_http = settings.plain_http
     app.state.api_token = settings.token()
     app.state.address = settings.address
+    app.state.small_counts = settings.small_counts
     app.state.provider = ClinicProvider(provider, settings.oidc_label) if provider else None
     app.state.demo_accounts = demo.accounts if demo else ()
     errors.install(app)

@@ -16,6 +16,8 @@ ROOT = Path(__file__).resolve().parent.parent
 # Where the identity provider sends the browser back to, below the clinic's own address.
 WAY_BACK = "/provider/back"
 SHORTEST_TOKEN = 32
+# Below it, what is hidden can be worked out by who knows how it is hidden.
+LEAST_HIDDEN = 5
 
 
 class Settings(BaseSettings):
@@ -68,6 +70,17 @@ class Settings(BaseSettings):
     seal_folder: Path | None = None
     timestamp_url: str = ""
     sign_without_seal: bool = False
+
+    # The smallest number of people that the page of counts tells; 1: every number.
+    small_counts: int = Field(default=5, ge=1, le=100)
+
+    @field_validator("small_counts")
+    @classmethod
+    def _check_small_counts(cls, least: int) -> int:
+        """Refuse to start with a number that would hide hardly anything, and look as if it did."""
+        if 1 < least < LEAST_HIDDEN:
+            raise ValueError(f"1, which hides nothing, or {LEAST_HIDDEN} to 100")
+        return least
 
     @field_validator("timestamp_url")
     @classmethod

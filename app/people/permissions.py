@@ -33,6 +33,7 @@ SECTIONS = (
     "clinic",
     "audit",
     "export",
+    "registry",
     "emergency_access",
 )
 ACTIONS = ("read", "write")

@@ -14,6 +14,7 @@ from sqlmodel import Session, select
 from app.store.actor import Actor, Recorder
 from app.store.audit import Head, note
 from app.store.audit_tables import AuditRow
+from app.store.conclusions import conclusions_of
 from app.store.engine import one_at_a_time
 from app.store.exams import OPEN_STATES, ExamRecord, exam_record, exam_row
 from app.store.free_text import BadText, check_line, check_lines
@@ -234,6 +235,8 @@ def _signed(
     session.add_all(beside)
     row = _row(exam, signing, number, knowledge, amendment)
     session.add(row)
+    if amendment is None:
+        session.add_all(conclusions_of(exam.id, signing.content))
     exam.state = "signed" if amendment is None else "amended"
     session.flush()
     note(

@@ -16,6 +16,8 @@ from sqlmodel import Field
 from app.store.columns import EntryId, Table, UtcDateTime, one_of
 from app.store.tables import REVIEW_KINDS, ROLES, SIGNATURE_KINDS
 
+CONCLUSION_KINDS = ("category", "warning", "falls_group")
+
 
 class ReviewRow(Table, table=True):
     """What a physician decided while reviewing. Triggers refuse to change or delete it.
@@ -129,3 +131,21 @@ class SignatureRow(Table, table=True):
     document_sha256: str = Field(sa_type=Text, sa_column_args=[ForeignKey("document.sha256")])
     audit_number: int = Field(sa_type=EntryId)
     audit_hash: str = Field(sa_type=Text)
+
+
+class ConclusionRow(Table, table=True):
+    """One thing that a signed exam added up to, so that a database can count without reading
+    documents. Made from what was signed, and no evidence itself. Triggers refuse to change it.
+
+    item: the id of a category or a warning, empty for the falls group. level: of the category or
+    the falls group; the urgency of a warning. side: of a category, NULL without one.
+    """
+
+    __tablename__ = "conclusion"
+    __table_args__ = (one_of("kind", CONCLUSION_KINDS),)
+
+    exam_id: str = Field(sa_type=Text, sa_column_args=[ForeignKey("exam.id")], primary_key=True)
+    kind: str = Field(sa_type=Text, primary_key=True)
+    item: str = Field(sa_type=Text, primary_key=True)
+    level: str = Field(sa_type=Text)
+    side: str | None = Field(default=None, sa_type=Text)

@@ -14,9 +14,11 @@ from sqlmodel import Session, col, select
 from app.store.audit import START, Head, digest, key_of, link
 from app.store.audit_tables import AuditRow, EmergencyAccessRow, SettingRow
 from app.store.columns import Table
+from app.store.conclusions import conclusions_of
 from app.store.signed_content import vouches_for
 from app.store.signing_tables import (
     AttachedFileRow,
+    ConclusionRow,
     DocumentRow,
     ReviewRow,
     SealCertificateRow,
@@ -84,6 +86,7 @@ def verify(session: Session, heads: Iterable[Head] = ()) -> Verified:
             seen.add(key_of(row))
             found += _row(row, chain)
         found += _missing(str(table.__tablename__), seen, chain)
+    found += _conclusions(session)
     found += _heads(session, heads, chain)
     return Verified(len(chain.hashes), rows, chain.last, tuple(found))
 
@@ -138,6 +141,28 @@ def _missing(name: str, seen: set[str], chain: _Chain) -> Iterator[Alteration]:
     for (table, key), (_, number) in chain.digests.items():
         if table == name and key not in seen:
             yield Alteration(f"{name} {key}", f"deleted since audit row {number}")
+
+
+def _conclusions(session: Session) -> Iterator[Alteration]:
+    """What is counted of an exam, where it is not what was signed; no audit row names it."""
+    kept: dict[str, set[tuple[str | None, ...]]] = {}
+    for row in session.exec(select(ConclusionRow)).yield_per(500):
+        kept.setdefault(row.exam_id, set()).add(_concluded(row))
+    signed = select(SignatureRow.exam_id, SignatureRow.content).where(SignatureRow.number == 0)
+    for exam_id, content in session.exec(signed).yield_per(100):
+        try:
+            expected = {_concluded(row) for row in conclusions_of(exam_id, content)}
+        except (ValueError, KeyError, TypeError):
+            # That the content was altered is said already.
+            continue
+        if kept.pop(exam_id, set()) != expected:
+            yield Alteration(f"what is counted of exam {exam_id}", "is not what was signed")
+    for exam_id in kept:
+        yield Alteration(f"what is counted of exam {exam_id}", "was never signed")
+
+
+def _concluded(row: ConclusionRow) -> tuple[str | None, ...]:
+    return row.kind, row.item, row.level, row.side
 
 
 def _heads(session: Session, heads: Iterable[Head], chain: _Chain) -> Iterator[Alteration]:

@@ -77,6 +77,7 @@ def me_view(request: Request) -> MeView | None:
         warning_seconds=int(limits.warning.total_seconds()),
         has_provider=me.has_provider,
         practises=may(me, "practice", "read"),
+        counts=may(me, "registry", "read"),
         administers=may(me, "accounts", "read"),
         may_open_charts=may(me, "emergency_access", "write"),
         emergency_until=f"{local(until):%H:%M}" if until else "",

@@ -18,6 +18,7 @@ ACTIONS: Mapping[str, str] = {
     "leaflet": "made the page for the patient",
     "note": "opened a note",
     "fhir": "made a FHIR document",
+    "registry": "opened the counts",
     "export": "exported signed exams",
     "import": "imported exams",
     "search": "searched for a patient",

@@ -38,9 +38,9 @@ class MeView:
 
     home: where their work begins. idle_seconds: without use for so long the screen locks;
     warning_seconds: so long before it the page says so. has_provider: they go on by the identity
-    provider's word and not by a password. practises, administers: whether the cases to practise
-    with and the administration are theirs; may_open_charts, emergency_until: whether emergency
-    access is, and until when they have it.
+    provider's word and not by a password. practises, counts, administers: whether the cases to
+    practise with, the counts and the administration are theirs; may_open_charts, emergency_until:
+    whether emergency access is, and until when they have it.
     """
 
     name: str
@@ -52,6 +52,7 @@ class MeView:
     warning_seconds: int
     has_provider: bool = False
     practises: bool = False
+    counts: bool = False
     administers: bool = False
     may_open_charts: bool = False
     emergency_until: str = ""

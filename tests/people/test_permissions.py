@@ -54,6 +54,7 @@ PROMISED: list[tuple[str, str, set[str], set[str]]] = [
     ("signature", "write", PHYSICIAN, UNSIGNED),
     ("amendment", "read", PHYSICIAN, SIGNED),
     ("amendment", "write", PHYSICIAN, SIGNED),
+    ("registry", "read", PHYSICIAN | ADMINISTRATOR, NO_EXAM),
     ("own_account", "read", EVERYBODY, NO_EXAM),
     ("own_account", "write", EVERYBODY, NO_EXAM),
     ("knowledge", "read", EVERYBODY, NO_EXAM),

@@ -34,6 +34,7 @@ from app.store.practice import add_attempt
 from app.store.refusals import Unreadable
 from app.store.signing_tables import (
     AttachedFileRow,
+    ConclusionRow,
     DocumentRow,
     ReviewRow,
     SealCertificateRow,
@@ -334,7 +335,8 @@ def test_no_statement_changes_or_deletes_an_entry(engine: Engine) -> None:
 # What every act is kept in, and tries at practice cases, which no audit row names; the entries have
 # triggers of their own, tested above.
 ONLY_ADDED = sorted(
-    {str(each.__tablename__) for each in EVIDENCE} - {"entry"} | {"audit", "practice_attempt"}
+    {str(each.__tablename__) for each in EVIDENCE} - {"entry"}
+    | {"audit", "practice_attempt", "conclusion"}
 )
 
 
@@ -356,6 +358,7 @@ def a_row_of_each(engine: Engine) -> None:
                 role="physician", at=NOW,
             )
         )  # fmt: skip
+        session.add(ConclusionRow(exam_id=exam.id, kind="category", item="x", level="fits"))
         session.add(SealCertificateRow(sha256="s", content=b"x", used_at=NOW))
         session.flush()
         session.add(
@@ -374,12 +377,15 @@ def a_row_of_each(engine: Engine) -> None:
 
 def attacks_on(engine: Engine, table: str) -> list[str]:
     """Every way to change or delete a row of a table."""
-    key = inspect(engine).get_pk_constraint(table)["constrained_columns"][0]
+    keys = inspect(engine).get_pk_constraint(table)["constrained_columns"]
+    key = keys[0]
     attacks = [f"UPDATE {table} SET {key} = {key}", f"DELETE FROM {table}"]
     again = f"INTO {table} SELECT * FROM {table}"
     if is_sqlite(engine):
         return [*attacks, f"INSERT OR REPLACE {again}"]
-    in_place = f"INSERT {again} ON CONFLICT ({key}) DO UPDATE SET {key} = excluded.{key}"
+    in_place = (
+        f"INSERT {again} ON CONFLICT ({', '.join(keys)}) DO UPDATE SET {key} = excluded.{key}"
+    )
     return [*attacks, f"TRUNCATE {table} CASCADE", in_place]
 
 

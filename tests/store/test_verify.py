@@ -179,6 +179,20 @@ def test_a_changed_file_inside_a_page_is_named(engine: Engine) -> None:
     assert second.startswith(f"seal_certificate {hash_of(b'0 of the clinic')}: deleted")
 
 
+def test_counts_that_are_not_those_of_what_was_signed_are_named(engine: Engine) -> None:
+    """No audit row names them; the signed content vouches for them."""
+    exam = a_reviewed_exam(engine)
+    assessment = (
+        '{"categories":[{"id":"chorea","level":"fits","side":"left"}],'
+        '"warnings":[{"id":"fall_risk","level":"high","urgency":"soon"}]}'
+    )
+    signed(engine, exam.id, to_sign(engine, exam.id, assessment=assessment))
+    assert [] == found(engine)
+    tampered(engine, "conclusion", "UPDATE conclusion SET level = 'low' WHERE level = 'high'")
+
+    assert [f"what is counted of exam {exam.id}: is not what was signed"] == found(engine)
+
+
 # ---- the chain itself
 
 

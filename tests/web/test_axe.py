@@ -108,7 +108,7 @@ def test_no_page_of_the_physician_has_a_fault(
         "/knowledge/warnings/stroke_like", "/knowledge/signs/bradykinesia", "/knowledge/falls",
         "/knowledge/medicines", "/knowledge/norms", "/knowledge/sources", "/knowledge/steps",
         "/knowledge/exam", "/practice", "/practice/lap_and_cup", "/practice/team", "/about",
-        "/verify",
+        "/verify", "/registry",
         NOWHERE,
     )  # fmt: skip
     # Going on to the next page cuts off what a sheet was just asking.

@@ -15,7 +15,15 @@ from jinja2 import Environment, FileSystemLoader, nodes
 from app.assess.words import DISCLAIMER
 from app.main import ROUTERS, create_app
 from app.settings import ROOT, Settings
-from app.web import account_pages, compare_pages, pages, review_pages, verify, worklist_pages
+from app.web import (
+    account_pages,
+    compare_pages,
+    pages,
+    registry_pages,
+    review_pages,
+    verify,
+    worklist_pages,
+)
 from app.web.guard import CONTENT_SECURITY_POLICY
 from tests.web.clinic import HTMX, PHYSICIAN, Clinic
 
@@ -44,6 +52,7 @@ PAGE_OF = {
     "provider.html": account_pages.ProviderPage,
     "provider_refused.html": account_pages.ProviderRefusedPage,
     "verify.html": verify.VerifyFilesPage,
+    "registry.html": registry_pages.RegistryPage,
 }
 PARTS_OF = {
     "exam.html": ("base.html", "_faults.html", "_panel.html"),
@@ -67,6 +76,7 @@ def every_page(clinic: Clinic, exam_id: str) -> list[str]:
         "/", "/patients/new", f"/patients/{patient_id}", f"/exams/{exam_id}",
         f"/exams/{exam_id}?part=nurse", f"/exams/{exam_id}/note", f"/exams/{exam_id}/review",
         f"/patients/{patient_id}/compare", f"/patients/{patient_id}/course", "/me", "/verify",
+        "/registry",
     ]  # fmt: skip
 
 
@@ -99,7 +109,7 @@ def test_the_pages_of_this_list_are_all_there_are() -> None:
         "/exams/{exam_id}/review", "/exams/{exam_id}/amend",
         "/exams/{exam_id}/documents/{number}", "/exams/{exam_id}/documents/{number}/{name}",
         "/exams/{exam_id}/fhir", "/exams/{exam_id}/QuestionnaireResponse",
-        "/fhir/Questionnaire", "/api/cds-services", "/verify",
+        "/fhir/Questionnaire", "/api/cds-services", "/verify", "/registry",
     } == routes  # fmt: skip
 
 

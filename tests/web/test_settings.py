@@ -51,7 +51,7 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
         "SEAL_PASSPHRASE": "secret", "SEAL_FOLDER": "keys", "SIGN_WITHOUT_SEAL": "true",
         "TIMESTAMP_URL": "https://tsa.example",
         "FHIR_DOCUMENT_TYPE": "34797-1",
-        "API_TOKEN": "t" * 32, "API_DOCS": "true",
+        "API_TOKEN": "t" * 32, "API_DOCS": "true", "SMALL_COUNTS": "10",
         "DATABASE_POOL": "7", "WORKERS": "2",
     } | PROVIDER  # fmt: skip
     for name, value in given.items():
@@ -72,6 +72,14 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
     assert "Harbour Clinic" == settings.clinic
     assert "sqlite:///elsewhere.db" == settings.database_url
     assert "34797-1" == settings.fhir_document_type
+    assert 10 == settings.small_counts
+
+
+@pytest.mark.parametrize("least", [0, 2, 4, 101])
+def test_a_number_that_hides_hardly_anything_is_refused_at_the_start(least: int) -> None:
+    """It would look as if small counts were hidden."""
+    with pytest.raises(ValidationError, match="small_counts"):
+        Settings(_env_file=None, small_counts=least)
 
 
 def test_a_type_that_no_document_could_name_is_refused_at_the_start() -> None:
