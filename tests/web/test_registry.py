@@ -1,19 +1,29 @@
 """The page of counts: numbers of exams, nobody's name, and no small number."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from html import unescape
+from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from sqlalchemy import insert
 
+from app.knowledge.load import knowledge
+from app.report.small_counts import WITHHELD, Shown, shown_alone
+from app.store.counts import Counts
 from app.store.engine import writing
 from app.store.signing_tables import ConclusionRow
-from app.store.tables import ExamRow
+from app.store.tables import STATES, ExamRow
+from app.web.registry_view import tallies
+from tests.report.test_small_counts import possible
 from tests.web.clinic import ADMINISTRATOR, PERSON, Clinic
 from tests.web.tables import audit_rows
 
+# Tallies whose lines make the total of signed exams, and those whose lines are divided.
+ALONE, DIVIDED = ("months", "falls"), ("levels", "sides", "warnings")
 # In which month, how many exams, on which side they have parkinsonism, in which falls group.
 SOME = (
     ("2026-03", 2, "right", "low"),
@@ -90,6 +100,63 @@ def test_the_counts_stand_in_a_table_and_in_a_drawing_and_no_small_one_does(
     assert "None in any signed exam." in text
     in_tables = [cell for rows in found.values() for cells in rows.values() for cell in cells]
     assert sorted(in_tables) == sorted(drawn(text))
+
+
+FEW = st.integers(0, 9)
+ITEMS, LEVELS, ON = ("parkinsonism", "tics"), ("fits", "partial", "open"), ("right", "left", None)
+
+
+@st.composite
+def counted(draw: st.DrawFn) -> Counts:
+    """Counts as they come of exams: the parts of each total add up to it."""
+    states = {each: draw(FEW | st.integers(0, 60)) for each in STATES}
+    signed = states["signed"] + states["amended"]
+
+    def parts(total: int, names: Sequence[Any]) -> dict[Any, int]:
+        found, left = {}, total
+        for name in names[:-1]:
+            found[name] = draw(st.integers(0, min(left, 9)) | st.integers(0, left))
+            left -= found[name]
+        return {name: count for name, count in {**found, names[-1]: left}.items() if count}
+
+    has = {item: draw(st.integers(0, signed)) for item in ITEMS}
+    return Counts(
+        states=states,
+        months=parts(signed, ("2026-01", "2026-02", "2026-04", "2026-05")),
+        falls=parts(signed, ("low", "intermediate", "high", "open")),
+        levels={(i, at): n for i in ITEMS for at, n in parts(has[i], LEVELS).items()},
+        sides={(i, at): n for i in ITEMS for at, n in parts(has[i], ON).items()},
+        urgencies={
+            ("stroke_like", at): n for at, n in parts(has["tics"], ("emergency", "soon")).items()
+        },
+    )
+
+
+@given(counted())
+def test_no_small_count_can_be_worked_out_from_all_that_the_page_tells(counts: Counts) -> None:
+    """With each total that is told, every hidden small count can still be any small number."""
+    least = 5
+    told = {each.id: each.lines for each in tallies(counts, knowledge(), least)}
+    assert not any(
+        shown.number is not None and 0 < shown.number < least
+        for lines in told.values()
+        for line in lines
+        for shown in line.counts
+    )
+    signed = shown_alone(counts.signed, least)
+    groups: list[tuple[Shown, Sequence[Shown]]] = [
+        (signed, [line.counts[0] for line in told["states"][2:]])
+    ]
+    groups += [(signed, [line.counts[0] for line in told.get(each, ())]) for each in ALONE]
+    groups += [(line.counts[0], line.counts[1:]) for each in DIVIDED for line in told.get(each, ())]
+    for total, group in groups:
+        if total.number is None:
+            # Nothing of what a hidden total divides into is told.
+            assert all(each == WITHHELD for each in group)
+            continue
+        found = possible(tuple(group), total.number, least)
+        for each, could_be in zip(group, found, strict=True):
+            assert not each.below or (1, least - 1) == could_be
 
 
 def test_a_period_is_counted_alone_and_of_few_exams_nothing_but_that(registry: Clinic) -> None:
