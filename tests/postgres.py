@@ -102,7 +102,7 @@ def cluster() -> Cluster:
     as_user: list[str] = []
     if os.geteuid() == 0:
         # PostgreSQL refuses to run as root.
-        user = _somebody_else()
+        user = somebody_else()
         shutil.chown(folder, user)
         as_user = ["runuser", "-u", user, "--"]
     data = folder / "data"
@@ -165,7 +165,7 @@ def _roomy_memory() -> Path | None:
     return memory if roomy else None
 
 
-def _somebody_else() -> str:
+def somebody_else() -> str:
     known = {entry.pw_name for entry in pwd.getpwall()}
     return next(user for user in ("postgres", "nobody") if user in known)
 

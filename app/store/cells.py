@@ -3,14 +3,19 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
-from sqlmodel import Session, col, select
+from sqlalchemy import select as sqlalchemy_select
+from sqlmodel import Session, col
 
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Side, vocabulary
 from app.store.refusals import Unreadable
 from app.store.tables import MEDICINES, EntryRow
 from app.store.values import from_text, lines_from_text
+
+# Looked up, because a cell is named some hundred times for each entry.
+_SIDES: dict[str | None, Side | None] = {None: None, **{side.value: side for side in Side}}
 
 
 @dataclass(frozen=True)
@@ -47,14 +52,42 @@ class MedicinesRecord:
     account_id: str = ""
 
 
-def entry_rows(session: Session, exam_id: str) -> list[EntryRow]:
+class KeptEntry(NamedTuple):
+    """An entry as it is kept, its fields those of EntryRow.
+
+    An exam has a few hundred, which are read with every change of it and never changed: as rows
+    that the session looks after they take five times as long.
+    """
+
+    id: int
+    revision: int
+    finding: str
+    side: str | None
+    value: str | None
+    by: str
+    role: str
+    at: datetime
+    replaces: int | None
+    bulk: bool
+    account_id: str | None
+
+
+_COLUMNS = [getattr(EntryRow, name) for name in KeptEntry._fields]
+
+
+def entry_rows(session: Session, exam_id: str) -> list[KeptEntry]:
     """Every entry of an exam in the order in which it was made."""
-    asked = select(EntryRow).where(EntryRow.exam_id == exam_id).order_by(col(EntryRow.id))
-    return list(session.exec(asked))
+    asked = sqlalchemy_select(*_COLUMNS).where(col(EntryRow.exam_id) == exam_id)
+    return [KeptEntry(*row) for row in session.execute(asked.order_by(col(EntryRow.id)))]
+
+
+def kept_entry(row: EntryRow) -> KeptEntry:
+    """An entry that was just added, as it will be read."""
+    return KeptEntry(*(getattr(row, name) for name in KeptEntry._fields))
 
 
 def newest(
-    rows: Iterable[EntryRow],
+    rows: Iterable[KeptEntry],
 ) -> tuple[dict[Cell, CellRecord], MedicinesRecord | None]:
     """The newest entry of each cell, in the order of the vocabulary, and of the medicines.
 
@@ -73,25 +106,18 @@ def newest(
     )
 
 
-def cell_of(row: EntryRow) -> Cell:
+def cell_of(row: KeptEntry) -> Cell:
     """The cell that an entry is about."""
-    return row.finding, None if row.side is None else Side(row.side)
+    return row.finding, _SIDES[row.side]
 
 
-def entry_id(row: EntryRow) -> int:
-    """The number of an entry that is in the database."""
-    if row.id is None:
-        raise Unreadable("an entry has no number")
-    return row.id
-
-
-def cell_record(row: EntryRow) -> CellRecord:
+def cell_record(row: KeptEntry) -> CellRecord:
     """An entry of a cell as a value.
 
     Raises: Unreadable.
     """
     return CellRecord(
-        entry_id=entry_id(row),
+        entry_id=row.id,
         value=None if row.value is None else from_text(*cell_of(row), row.value),
         by=row.by,
         role=row.role,
@@ -102,13 +128,13 @@ def cell_record(row: EntryRow) -> CellRecord:
     )
 
 
-def medicines_record(row: EntryRow) -> MedicinesRecord:
+def medicines_record(row: KeptEntry) -> MedicinesRecord:
     """An entry of the medicines as a value.
 
     Raises: Unreadable.
     """
     return MedicinesRecord(
-        entry_id=entry_id(row),
+        entry_id=row.id,
         lines=None if row.value is None else lines_from_text(row.value),
         by=row.by,
         role=row.role,

@@ -3,7 +3,7 @@
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -22,7 +22,8 @@ from sqlmodel import Session
 
 from app.store.audit import begin_chain, seal
 from app.store.faults import place, read_only, refusal
-from app.store.refusals import Away, Unreadable
+from app.store.refusals import Away, Busy, Unreadable
+from app.store.turns import TooLong, Turns
 
 # How long a write waits for another one before it gives up with Busy.
 WAIT_MS = 10_000
@@ -41,6 +42,8 @@ CONNECT = {
 }
 # Alembic keeps the running migration in a module, so one process migrates once at a time.
 _migrating = Lock()
+# The writers of each SQLite file of this process.
+_turns: dict[str, Turns] = {}
 
 
 @dataclass(frozen=True)
@@ -149,7 +152,7 @@ def writing(engine: Engine) -> Iterator[Session]:
     database cannot be reached or written, or has no connection free.
     """
     is_committing = False
-    with Session(_writing(engine)) as session:
+    with _turn(engine), Session(_writing(engine)) as session:
         try:
             # Taken at once: a transaction that begins by reading cannot always go on to write.
             session.connection()
@@ -194,6 +197,20 @@ def _told(engine: Engine, *, writes: bool = True) -> Iterator[None]:
         if told is None:
             raise
         raise told from error
+
+
+@contextmanager
+def _turn(engine: Engine) -> Iterator[None]:
+    """Our turn to write, where only one can; it is over once the transaction has ended."""
+    with ExitStack() as held:
+        if engine.dialect.name == "sqlite":
+            turns = _turns.setdefault(str(engine.url.database), Turns())
+            try:
+                held.enter_context(turns.mine(WAIT_MS / 1000))
+            except TooLong as late:
+                says = f"the database {place(engine.url)} is busy; nothing was saved, try again"
+                raise Busy(says) from late
+        yield
 
 
 def one_at_a_time(connection: Connection) -> None:

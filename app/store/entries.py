@@ -11,8 +11,8 @@ from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Side, vocabulary
 from app.store.actor import Recorder
 from app.store.audit import note
-from app.store.cells import cell_of, entry_id, entry_rows, newest
-from app.store.exams import OPEN_STATES, ExamRecord, check_revision, exam_record, exam_row
+from app.store.cells import KeptEntry, cell_of, entry_rows, kept_entry, newest
+from app.store.exams import OPEN_STATES, ExamRecord, check_revision, exam_row, record_of
 from app.store.refusals import Collision, MedicinesCollision, NotOpen
 from app.store.tables import MEDICINES, EntryRow, ExamRow
 from app.store.values import (
@@ -61,7 +61,8 @@ def record(
     """
     mine = checked(changes)
     exam = to_be_written(session, exam_id, at_revision)
-    cells, _ = newest(entry_rows(session, exam_id))
+    before = entry_rows(session, exam_id)
+    cells, _ = newest(before)
     differing = {
         cell: value
         for cell, value in mine.items()
@@ -86,7 +87,7 @@ def record(
         )
         for cell, value in differing.items()
     ]
-    return written(session, exam, rows, recorder, now)
+    return written(session, exam, before, rows, recorder, now)
 
 
 def record_medicines(
@@ -104,9 +105,10 @@ def record_medicines(
     """
     mine = None if lines is None else checked_lines(lines)
     exam = to_be_written(session, exam_id, at_revision)
-    _, theirs = newest(entry_rows(session, exam_id))
+    before = entry_rows(session, exam_id)
+    _, theirs = newest(before)
     if mine == (None if theirs is None else theirs.lines):
-        return written(session, exam, [], recorder, now)
+        return written(session, exam, before, [], recorder, now)
     if theirs is not None and theirs.revision > at_revision:
         raise MedicinesCollision(theirs, mine)
     row = entry_row(
@@ -118,7 +120,7 @@ def record_medicines(
         now,
         bulk=False,
     )
-    return written(session, exam, [row], recorder, now)
+    return written(session, exam, before, [row], recorder, now)
 
 
 def mark_rest_normal(
@@ -140,13 +142,14 @@ def mark_rest_normal(
     if station not in {known.id for known in words.stations}:
         raise BadExam([f"station: {station[:40]!r} is not a station"])
     exam = to_be_written(session, exam_id, at_revision)
-    latest = {cell_of(row): row for row in entry_rows(session, exam_id)}
+    before = entry_rows(session, exam_id)
+    latest = {cell_of(row): row for row in before}
     rows = [
         entry_row(
             exam,
             (finding.id, side),
             as_text(normal),
-            None if (held := latest.get((finding.id, side))) is None else entry_id(held),
+            None if (held := latest.get((finding.id, side))) is None else held.id,
             recorder,
             now,
             bulk=True,
@@ -158,7 +161,7 @@ def mark_rest_normal(
         for side in finding.sides
         if is_undecided(latest.get((finding.id, side)))
     ]
-    return written(session, exam, rows, recorder, now)
+    return written(session, exam, before, rows, recorder, now)
 
 
 def written_before(
@@ -198,7 +201,7 @@ def to_be_written(session: Session, exam_id: str, at_revision: int) -> ExamRow:
     return exam
 
 
-def is_undecided(row: EntryRow | None) -> bool:
+def is_undecided(row: KeptEntry | None) -> bool:
     """Whether nobody decided a cell whose newest entry is this: there is none, or it took back the
     only one. A cell that was cleared by hand is decided.
     """
@@ -232,9 +235,17 @@ def entry_row(
 
 
 def written(
-    session: Session, exam: ExamRow, rows: list[EntryRow], recorder: Recorder, now: datetime
+    session: Session,
+    exam: ExamRow,
+    before: list[KeptEntry],
+    rows: list[EntryRow],
+    recorder: Recorder,
+    now: datetime,
 ) -> ExamRecord:
-    """Add the entries of one write under the exam's next revision; without any nothing changes."""
+    """Add the entries of one write under the exam's next revision; without any nothing changes.
+
+    before: every entry that the exam has, read since it was locked.
+    """
     if rows:
         exam.revision += 1
         session.add_all(rows)
@@ -249,10 +260,10 @@ def written(
             detail={"revision": exam.revision, "entries": len(rows)},
             rows=tuple(rows),
         )
-    return exam_record(session, exam.id)
+    return record_of(session, exam, [*before, *map(kept_entry, rows)])
 
 
-def _entry_record(row: EntryRow) -> EntryRecord:
+def _entry_record(row: KeptEntry) -> EntryRecord:
     finding_id, side = cell_of(row)
     value: Recorded | tuple[str, ...] | None = None
     if row.value is not None and finding_id == MEDICINES:
@@ -260,7 +271,7 @@ def _entry_record(row: EntryRow) -> EntryRecord:
     elif row.value is not None:
         value = from_text(finding_id, side, row.value)
     return EntryRecord(
-        entry_id=entry_id(row),
+        entry_id=row.id,
         finding=finding_id,
         side=side,
         value=value,

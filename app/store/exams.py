@@ -14,7 +14,7 @@ from sqlmodel.sql.expression import Select
 from app.exam.record import Cell, Exam, Patient
 from app.store.actor import Recorder
 from app.store.audit import note
-from app.store.cells import CellRecord, MedicinesRecord, entry_rows, newest
+from app.store.cells import CellRecord, KeptEntry, MedicinesRecord, entry_rows, newest
 from app.store.free_text import BadText, check_lines
 from app.store.on_paper import Examined, OnPaper, keep_on_paper, on_paper, those_on_paper
 from app.store.patients import PatientCard, age_on, card, is_id, patient
@@ -137,11 +137,20 @@ def exam_record(session: Session, exam_id: str, *, at_revision: int | None = Non
     exam = exam_row(session, exam_id)
     revision = exam.revision if at_revision is None else at_revision
     check_revision(exam, revision)
+    kept = [row for row in entry_rows(session, exam_id) if row.revision <= revision]
+    return record_of(session, exam, kept, revision)
+
+
+def record_of(
+    session: Session, exam: ExamRow, kept: list[KeptEntry], revision: int | None = None
+) -> ExamRecord:
+    """An exam whose row and entries were read; revision: of the last of them, if not its own.
+
+    Raises: NotFound, Unreadable.
+    """
     who = patient(session, exam.patient_id)
-    cells, medicines = newest(
-        row for row in entry_rows(session, exam_id) if row.revision <= revision
-    )
-    paper = on_paper(session, exam_id)
+    cells, medicines = newest(kept)
+    paper = on_paper(session, exam.id)
     examined_at = exam.started_at if paper is None else paper.examined_at
     age = age_on(who.birth_date, examined_at.astimezone(UTC).date())
     values = {cell: held.value for cell, held in cells.items() if held.value is not None}
@@ -152,7 +161,7 @@ def exam_record(session: Session, exam_id: str, *, at_revision: int | None = Non
         reason=exam.reason,
         started_at=exam.started_at,
         started_by=exam.started_by,
-        revision=revision,
+        revision=exam.revision if revision is None else revision,
         exam=Exam(
             Patient(Decimal(age), who.sex),
             MappingProxyType(values),
@@ -169,8 +178,11 @@ def revision_and_state(session: Session, exam_id: str) -> tuple[int, str]:
 
     Raises: NotFound.
     """
-    exam = exam_row(session, exam_id)
-    return exam.revision, exam.state
+    asked = select(ExamRow.revision, ExamRow.state).where(ExamRow.id == exam_id)
+    found = session.exec(asked).one_or_none() if is_id(exam_id) else None
+    if found is None:
+        raise NotFound("there is no such exam")
+    return found
 
 
 def worklist(

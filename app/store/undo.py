@@ -7,11 +7,11 @@ from sqlmodel import Session
 
 from app.exam.record import Cell
 from app.store.actor import Recorder
-from app.store.cells import cell_of, cell_record, entry_id, entry_rows, medicines_record
+from app.store.cells import KeptEntry, cell_of, cell_record, entry_rows, medicines_record
 from app.store.entries import entry_row, to_be_written, written
 from app.store.exams import ExamRecord
 from app.store.refusals import Collision, MedicinesCollision, NotYours
-from app.store.tables import MEDICINES, EntryRow
+from app.store.tables import MEDICINES
 
 
 def findings_at(session: Session, exam_id: str, revision: int) -> frozenset[str]:
@@ -42,7 +42,7 @@ def undo(
     mine = [row for row in rows if row.revision == revision]
     if not mine or any(row.account_id != (recorder.account_id or None) for row in mine):
         raise NotYours("only what you entered yourself can be taken back")
-    by_id = {entry_id(row): row for row in rows}
+    by_id = {row.id: row for row in rows}
     before = {cell_of(row): None if row.replaces is None else by_id[row.replaces] for row in mine}
     latest = {cell_of(row): row for row in rows}
     if all(_is_back(latest[cell], was, at_revision, recorder) for cell, was in before.items()):
@@ -60,28 +60,30 @@ def undo(
             exam,
             cell,
             None if was is None else was.value,
-            entry_id(latest[cell]),
+            latest[cell].id,
             recorder,
             now,
             bulk=was is None or was.bulk,
         )
         for cell, was in before.items()
     ]
-    return written(session, exam, back, recorder, now)
+    return written(session, exam, rows, back, recorder, now)
 
 
-def _is_back(row: EntryRow, was: EntryRow | None, at_revision: int, recorder: Recorder) -> bool:
+def _is_back(row: KeptEntry, was: KeptEntry | None, at_revision: int, recorder: Recorder) -> bool:
     """Whether this person has put a cell back already, in an entry that their page has not seen."""
     back = (None, True) if was is None else (was.value, was.bulk)
     is_mine = row.account_id == (recorder.account_id or None)
     return is_mine and row.revision > at_revision and (row.value, row.bulk) == back
 
 
-def _says(row: EntryRow) -> tuple[str | None, bool, str | None]:
+def _says(row: KeptEntry) -> tuple[str | None, bool, str | None]:
     return row.value, row.bulk, row.account_id
 
 
-def _collision(newer: Mapping[Cell, EntryRow], before: Mapping[Cell, EntryRow | None]) -> Collision:
+def _collision(
+    newer: Mapping[Cell, KeptEntry], before: Mapping[Cell, KeptEntry | None]
+) -> Collision:
     if (MEDICINES, None) in newer:
         was = before[MEDICINES, None]
         lines = None if was is None else medicines_record(was).lines
