@@ -11,7 +11,7 @@ from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Side, vocabulary
 from app.store.actor import Recorder
 from app.store.audit import note
-from app.store.cells import KeptEntry, cell_of, entry_rows, kept_entry, newest
+from app.store.cells import KeptEntry, cell_of, cell_record, entry_rows, kept_entry, newest
 from app.store.exams import OPEN_STATES, ExamRecord, check_revision, exam_row, record_of
 from app.store.refusals import Collision, MedicinesCollision, NotOpen
 from app.store.tables import MEDICINES, EntryRow, ExamRow
@@ -62,7 +62,8 @@ def record(
     mine = checked(changes)
     exam = to_be_written(session, exam_id, at_revision)
     before = entry_rows(session, exam_id)
-    cells, _ = newest(before)
+    latest = {cell_of(row): row for row in before}
+    cells = {cell: cell_record(latest[cell]) for cell in mine if cell in latest}
     differing = {
         cell: value
         for cell, value in mine.items()

@@ -26,6 +26,7 @@ LONGEST_REASON = 500
 OPEN_STATES = ("open", "ready")
 # How many exams of earlier days that wait for nobody the worklist shows.
 EARLIER_CLOSED = 10
+_LOCKED = "evenhand_locked"
 
 
 @dataclass(frozen=True)
@@ -236,10 +237,15 @@ def exam_row(session: Session, exam_id: str, *, lock: bool = False) -> ExamRow:
     """
     if not is_id(exam_id):
         raise NotFound("there is no such exam")
+    if lock and (held := session.info.get(_LOCKED, {}).get(exam_id)):
+        # Ours already, so that nobody else has changed it since.
+        return held
     asked = select(ExamRow).where(ExamRow.id == exam_id).execution_options(populate_existing=True)
     row = session.exec(asked.with_for_update() if lock else asked).one_or_none()
     if row is None:
         raise NotFound("there is no such exam")
+    if lock:
+        session.info.setdefault(_LOCKED, {})[exam_id] = row
     return row
 
 

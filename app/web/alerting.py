@@ -20,7 +20,8 @@ def keep_alert(
     """
     raised = [each.id for each in assessment.warnings if each.urgency == "emergency"]
     set_alert(session, exam_id, raised, now)
-    seen_alert(session, exam_id, actor=me.actor, now=now)
+    if raised:
+        seen_alert(session, exam_id, actor=me.actor, now=now)
 
 
 def see_alert(request: Request, exam_id: str, me: SignedIn) -> None:
