@@ -14,6 +14,7 @@ from sqlalchemy import Engine
 from app.knowledge.load import knowledge
 from app.knowledge.practice import practice_cases
 from app.people.passwords import hash_password
+from app.report.pdf import warm_up
 from app.report.seal_key import CannotSeal, SealKey
 from app.settings import ROOT, Settings
 from app.store.accounts import has_demo_accounts
@@ -140,7 +141,8 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
         app.state.sealing = _sealing(settings, clinic)
         _tell_first_code(engine)
         if is_served:
-            _settle()
+            warm_up()
+            settle()
         yield
         engine.dispose()
 
@@ -184,7 +186,7 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
     return app
 
 
-def _settle() -> None:
+def settle() -> None:
     """Take what was made at start, and stays, out of the search for garbage.
 
     Looking through the knowledge, the templates and the modules takes a fifth of a second, in which

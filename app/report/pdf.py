@@ -39,6 +39,8 @@ _STATIC = _ROOT / "static"
 _BASE_URL = _STATIC.as_uri() + "/"
 _TEMPLATES = _ROOT / "templates" / "report"
 _STYLES = {"print": "report.css", "paper": "paper.css", "leaflet": "leaflet.css"}
+# Text in each of the faces that an exam is printed in.
+_SAMPLE = "<html lang=en><title>-</title><p>a <b>b</b> <i>c</i><table><tr><th>d<td>1</table>"
 # The running head has two lines and no more, however long a name is.
 _MOST_IN_RUNNING_HEAD = 32
 
@@ -93,6 +95,26 @@ def pdf(report: ReportInput, knowledge: Knowledge, attached: tuple[Attached, ...
     with _ONE_AT_A_TIME:
         identifier = _identifier(f"exam {page.exam_id}")
         return archived(_fitted(page), identifier, attached, report.printed_at)
+
+
+def warm_up() -> None:
+    """Read WeasyPrint, the fonts and the styles now: three times as long as a page takes."""
+    with _ONE_AT_A_TIME:
+        fetcher, fonts, styles = _fetcher_fonts_styles()
+        from weasyprint import HTML
+
+        for template in styles:
+            _environment().get_template(f"{template}.html")
+        document = HTML(string=_SAMPLE, base_url=_BASE_URL, url_fetcher=fetcher).render(
+            stylesheets=[styles["print"]], font_config=fonts, pdf_variant=VARIANT
+        )
+        archived(document, _identifier("nothing"), (), None)
+
+
+def print_markup(report: ReportInput, knowledge: Knowledge) -> str:
+    """The HTML of an exam that fits on two pages, for a comparison with other engines."""
+    page = print_page(report, knowledge)
+    return _environment().get_template("print.html").render(page=page)
 
 
 def blank_pdf(page: object) -> bytes:
