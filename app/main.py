@@ -119,7 +119,7 @@ WORKER_PATIENCE_S = 30
 
 # How many objects more than were freed there may be before Python looks for circles among them.
 # With its own 700 it looks through everything that a page is made of several times a page.
-COLLECT_AFTER = (50_000, 20, 50)
+COLLECT_AFTER = (50_000, 10, 10)
 
 
 def create_app(settings: Settings | None = None, *, is_served: bool = False) -> FastAPI:

@@ -1,10 +1,12 @@
 """The PDF: A4, tagged, bundled fonts, nothing fetched, the same bytes for the same input."""
 
 import atexit
+import gc
 import hashlib
 import logging
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -92,14 +94,30 @@ def pdf(report: ReportInput, knowledge: Knowledge, attached: tuple[Attached, ...
     Raises: NotServed if the page were to ask for anything that is not bundled.
     """
     page = print_page(report, knowledge, attached)
-    with _ONE_AT_A_TIME:
+    with _one_at_a_time():
         identifier = _identifier(f"exam {page.exam_id}")
         return archived(_fitted(page), identifier, attached, report.printed_at)
 
 
+@contextmanager
+def _one_at_a_time() -> Iterator[None]:
+    """The turn to render; what a page was laid out with is given back at its end.
+
+    WeasyPrint's boxes point at each other. A server grows by 5 MiB a page until Python looks for
+    such circles; to look is cheap where it has frozen what stays (app/main.py), and elsewhere the
+    process ends soon.
+    """
+    with _ONE_AT_A_TIME:
+        try:
+            yield
+        finally:
+            if gc.get_freeze_count():
+                gc.collect()
+
+
 def warm_up() -> None:
     """Read WeasyPrint, the fonts and the styles now: three times as long as a page takes."""
-    with _ONE_AT_A_TIME:
+    with _one_at_a_time():
         fetcher, fonts, styles = _fetcher_fonts_styles()
         from weasyprint import HTML
 
@@ -122,7 +140,7 @@ def blank_pdf(page: object) -> bytes:
 
     Raises: NotServed, as pdf() does.
     """
-    with _ONE_AT_A_TIME:
+    with _one_at_a_time():
         return archived(_laid_out("paper", page), _identifier("blank sheet"), (), None)
 
 
@@ -131,7 +149,7 @@ def leaflet_file(pages: Sequence[object], exam_id: str) -> bytes:
 
     Raises: NotServed, as pdf() does.
     """
-    with _ONE_AT_A_TIME:
+    with _one_at_a_time():
         for page in pages:
             document = _laid_out("leaflet", page)
             if len(document.pages) == 1:

@@ -138,6 +138,14 @@ class CellView:
             return None
         return self.key, next((each.value for each in self.options if each.is_chosen), "")
 
+    @property
+    def drawn_whole_by(self) -> tuple[str, str, bool, bool] | None:
+        """The same of all of it; None where anything stands beside it that one exam alone has."""
+        drawn = self.drawn_by
+        if drawn is None or self.message or self.news or self.last:
+            return None
+        return (*drawn, self.is_bulk, self.is_read_only)
+
 
 @dataclass(frozen=True)
 class MeasuredView:
@@ -162,6 +170,12 @@ class RowView:
     measured: MeasuredView | None = None
     watches: tuple[WatchView, ...] = ()
     help: HelpView | None = None
+
+    @property
+    def drawn_by(self) -> tuple[object, ...] | None:
+        """What its line is drawn by, without the rows that describe it; None as for a cell."""
+        cells = tuple(cell.drawn_whole_by for cell in self.cells)
+        return None if self.measured or None in cells else (self.label, *cells)
 
     @property
     def is_open(self) -> bool:

@@ -56,11 +56,15 @@ TASKS = (
 
 @dataclass
 class Measured:
-    """What the repeats of one database gave. p50, p95: milliseconds; rate: answers in a second."""
+    """What the repeats of one database gave.
+
+    p50, p95: milliseconds; rate: answers in a second; cpu: milliseconds of our server for each.
+    """
 
     p50: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     p95: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     rate: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+    cpu: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     refused: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     busy: float = 0.0
 
@@ -113,13 +117,13 @@ def measure(
     """Everything in turn, as often as it is to be repeated."""
     measured = Measured()
     with ExitStack() as stack:
-        port, _ = stack.enter_context(clinic.evenhand(url, folder))
+        server = stack.enter_context(clinic.evenhand(url, folder))
         floor = stack.enter_context(clinic.naive(naive_url))
         engine = make_engine(url)
         people = clinic.people_at_work(engine)
         load = stack.enter_context(load_of(people))
         for repeat in range(repeats + 1):
-            _round(load, port, floor, measured if repeat else Measured(), short=not repeat)
+            _round(load, server, floor, measured if repeat else Measured(), short=not repeat)
             if repeat:
                 measured.add("bare commit", commits(COMMITS_S), COMMITS_S)
         acknowledged, kept = load.told("")["entered"], clinic.entries_of(engine, people)
@@ -130,8 +134,11 @@ def measure(
     return measured
 
 
-def _round(load: Load, port: int, floor: int, measured: Measured, *, short: bool) -> None:
+def _round(
+    load: Load, server: tuple[int, int], floor: int, measured: Measured, *, short: bool
+) -> None:
     """Each task once. short: only to warm up."""
+    port, process = server
     for task in TASKS:
         seconds = 0.2 if short else task.seconds
         job = {
@@ -141,6 +148,7 @@ def _round(load: Load, port: int, floor: int, measured: Measured, *, short: bool
             "seconds": seconds,
             "think_s": task.think_s,
         }
+        used = clinic.cpu_ms(process)
         told = load.told(json.dumps(job))
         if told["refused"] and task.ask != "naive":
             raise RuntimeError(f"{task.name}: {told['refused']} requests were refused")
@@ -148,6 +156,7 @@ def _round(load: Load, port: int, floor: int, measured: Measured, *, short: bool
         measured.busy = max(measured.busy, told["busy"])
         if told["took_ms"]:
             measured.add(task.name, told["took_ms"], seconds)
+            measured.cpu[task.name].append((clinic.cpu_ms(process) - used) / told["answers"])
 
 
 def aims_of(found: Measured, ending: str = "") -> dict[str, dict[str, Any]]:
@@ -166,11 +175,13 @@ def aims_of(found: Measured, ending: str = "") -> dict[str, dict[str, Any]]:
 
 def say_table(title: str, found: Measured) -> None:
     """Medians of the runs."""
-    say(f"\n{title:24}{'p50 ms':>10}{'p95 ms':>10}{'a second':>10}{'refused':>9}")
+    say(f"\n{title:24}{'p50 ms':>10}{'p95 ms':>10}{'a second':>10}{'CPU ms':>8}{'refused':>9}")
     for name in (*(task.name for task in TASKS), "bare commit"):
         figures = (median(each[name]) for each in (found.p50, found.p95, found.rate))
         says = "".join(f"{figure:10.2f}" for figure in figures)
-        say(f"{name:24}{says}{found.refused[name]:9}")
+        is_ours = not name.startswith("bare")
+        cpu = f"{median(found.cpu[name]):8.2f}" if is_ours else f"{'':8}"
+        say(f"{name:24}{says}{cpu}{found.refused[name]:9}")
     if found.busy > BUSY:
         say(f"the clients used {found.busy:.0%} of a processor: some figures may be theirs")
 

@@ -94,6 +94,13 @@ def naive(url: str) -> Iterator[int]:
         yield port
 
 
+def cpu_ms(process: int) -> float:
+    """The CPU time that a process has used, all its threads together."""
+    # The name in brackets may hold anything; user and system time are the 14th and 15th field.
+    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) * 1000 / os.sysconf("SC_CLK_TCK")
+
+
 def people_at_work(engine: Engine) -> list[dict[str, Any]]:
     """Physicians who are signed in, each with exams of their own, as the load takes them."""
     return [_clinician(engine, at, _half_an_exam()) for at in range(PEOPLE)]

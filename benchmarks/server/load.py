@@ -82,10 +82,11 @@ class Clinician:
 
 @dataclass
 class Outcome:
-    """What came of a job: milliseconds of each answer, and how many were refused."""
+    """What came of a job: milliseconds of each answer that counts, how many came and were refused."""
 
     took_ms: list[float] = field(default_factory=list)
     refused: int = 0
+    answers: int = 0
     bytes: int = 0
 
 
@@ -113,6 +114,7 @@ async def _client(
             writer.write(ask())
             status, length = await _answer(reader)
             done = time.perf_counter()
+            outcome.answers += 1
             if status >= 300:
                 outcome.refused += 1
             elif started >= counted_from:
@@ -138,6 +140,7 @@ async def _run(job: dict[str, Any], people: list[Clinician]) -> dict[str, Any]:
     return {
         "took_ms": outcome.took_ms,
         "refused": outcome.refused,
+        "answers": outcome.answers,
         "bytes": outcome.bytes,
         "busy": (time.process_time() - cpu) / spent,
     }
