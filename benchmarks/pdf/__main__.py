@@ -78,24 +78,19 @@ def main() -> int:
         grown = told(memory)
         say(f"waited {time.perf_counter() - began:.0f} s more for the {row} in a row")
         faster = two_at_once(file, 3 if asked.short else AT_ONCE)
-    say(
-        f"\n{'ms, medians':16}{'cold CPU':>10}{'first CPU':>11}{'CPU':>9}{'wall':>9}{'CPU, ours':>11}"
-    )
+    say(f"\n{'ms':16}{'cold CPU':>10}{'first CPU':>11}{'CPU':>9}{'wall':>9}{'CPU, ours':>11}")
     for name in engines:
         share = median(
             mine / theirs for mine, theirs in zip(later["ours"], later[name], strict=True)
         )
         figures = (cold[name], first[name], later[name], walls[name])
-        widths = (10, 11, 9, 9)
-        says = "".join(
-            f"{median(each):{width}.0f}" for each, width in zip(figures, widths, strict=True)
-        )
+        columns = zip(figures, (10, 11, 9, 9), strict=True)
+        says = "".join(f"{median(each):{width}.0f}" for each, width in columns)
         say(f"{name:16}{says}{share:10.2f}x")
     say(f"seal, CPU         {median(seal for _, seal in sealed):8.1f} ms")
     say(f"two workers make  {faster:8.2f} times as many as one")
-    say(
-        f"{grown['count']} in a row       {grown['growth_mib']:8.2f} MiB more, {grown['held_mib']:.0f} MiB held\n"
-    )
+    more, held = grown["growth_mib"], grown["held_mib"]
+    say(f"{row} in a row       {more:8.2f} MiB more, {held:.0f} MiB held\n")
     pairs = zip(later["ours"], later["stock"], strict=True)
     firsts = zip(first["ours"], later["ours"], strict=True)
     say_aims(

@@ -1,4 +1,4 @@
-"""One worker: `python -m benchmarks.pdf.worker JOB ENGINE FILE COUNT`, which prints one JSON object.
+"""One worker: `python -m benchmarks.pdf.worker JOB ENGINE FILE COUNT` prints one JSON object.
 
 JOB is `cold` (nothing was loaded before the first file), `warm` (as a server that has just started
 works), `sealed` (each file is sealed too) or `memory` (what the process holds afterwards).

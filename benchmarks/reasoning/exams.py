@@ -21,7 +21,7 @@ MEDICINES = ()
 
 def complete_exams(knowledge: Knowledge) -> list[Exam]:
     """Exams in which everything is recorded."""
-    random = Random(SEED)  # noqa: S311
+    random = Random(SEED)
     return [_complete(knowledge, random, percent) for percent in ABNORMAL for _ in range(EACH)]
 
 

@@ -18,7 +18,7 @@ USER = "evenhand"
 
 
 def sqlite_commits(file: Path) -> Callable[[float], list[float]]:
-    """Insert and commit for some seconds, as durable as the program's own file: milliseconds each."""
+    """Insert and commit for some seconds, as durable as the program's file: milliseconds each."""
     connection = sqlite3.connect(file, isolation_level=None)
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")

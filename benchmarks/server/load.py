@@ -82,7 +82,7 @@ class Clinician:
 
 @dataclass
 class Outcome:
-    """What came of a job: milliseconds of each answer that counts, how many came and were refused."""
+    """What came of a job: milliseconds of each answer that counts; how many came, or refused."""
 
     took_ms: list[float] = field(default_factory=list)
     refused: int = 0

@@ -1,6 +1,7 @@
 """Pieces of the sheet that are drawn once and remembered, and answers that come compressed."""
 
 import gzip
+import re
 from typing import Any
 
 import pytest
@@ -33,6 +34,33 @@ def test_what_was_remembered_of_one_exam_is_right_in_the_next(clinic: Clinic) ->
                 assert view.drawn_by is not None
                 assert answers(view) == kept(answers, view.drawn_by, view)
                 assert answers(view) == kept(answers, view.drawn_by, view)
+
+
+def test_a_sheet_of_remembered_rows_is_the_sheet_drawn_anew(clinic: Clinic) -> None:
+    """Whatever stands in a row: graded, in bulk, typed, untestable, measured, or last time's."""
+    paths: list[str] = []
+    for chart_number in ("HC-2043", "HC-2044"):
+        exam_id = clinic.new_exam(chart_number=chart_number)
+        clinic.cell(exam_id, "rest_tremor_hand", "right", str(len(paths) + 1))
+        clinic.cell(exam_id, "stooped", "", "untestable", why="plaster")
+        clinic.cell(exam_id, "tug_s", "", "9.5")
+        if paths:
+            # By hand what is marked in bulk in the other.
+            clinic.cell(exam_id, "arm_resistance", "right", "0")
+        clinic.sheet(exam_id, {"normal": "tone"})
+        paths.append(f"/exams/{exam_id}")
+    remembered = [sheet(clinic, path) for path in (*paths, *paths)]
+    environment = clinic.app.state.templates.environment
+    environment.globals["kept"] = lambda macro, _key, view: macro(view)
+    environment.cache.clear()
+
+    assert remembered == [sheet(clinic, path) for path in (*paths, *paths)]
+    assert remembered[0] != remembered[1]
+
+
+def sheet(clinic: Clinic, path: str) -> str:
+    """The sheet without the form tokens, which are new with each page."""
+    return re.sub("[0-9a-f]{128}", "", clinic.get(path).text)
 
 
 @pytest.mark.parametrize("typed", [{"why": "secret-word"}, {"value": "secret-word"}])
