@@ -30,7 +30,7 @@ from app.web.sheet import (
     Shown,
     Typed,
     cells,
-    counts,
+    count,
     dom_of,
     part_for,
     sheet_path,
@@ -195,7 +195,7 @@ def _moved_counts(record: ExamRecord, part: str, since: int) -> tuple[CountView,
     """How far the stations are in which anything was recorded after this revision."""
     newer = [cell for cell, held in record.cells.items() if held.revision > since]
     moved = {vocabulary()[finding].station for finding, _ in newer}
-    return tuple(each for each in counts(record.exam, part) if each.station in moved)
+    return tuple(count(record.exam, each) for each in stations_in(part) if each in moved)
 
 
 def last_saved(record: ExamRecord) -> str:

@@ -8,7 +8,7 @@ from app.assess.words import finding_words, side_words
 from app.exam.layout import NURSE, WHOLE, Group, groups_at, has_rest_normal
 from app.exam.record import Cell, Exam, Recorded, Untestable
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, Station, vocabulary
-from app.report.coverage import State, is_present, state_of
+from app.report.coverage import is_present
 from app.report.phrases import value_words
 from app.store.exams import ExamRecord
 from app.store.last_time import LastTime
@@ -93,25 +93,28 @@ def stations(shown: Shown, part: str) -> tuple[StationView, ...]:
     return tuple(_station(shown, by_id[name]) for name in stations_in(part))
 
 
-def counts(exam: Exam, part: str) -> tuple[CountView, ...]:
-    """How far each station is."""
-    return tuple(count(exam, station) for station in stations_in(part))
-
-
 def tally(exam: Exam, station: str) -> tuple[int, int]:
     """How many cells of the quick pass are done, and how many there are at the station.
 
     A detail counts only where the finding that it describes is present.
     """
     done = total = 0
-    for finding in vocabulary().at(station):
-        for side in finding.sides if finding.core else ():
-            state = state_of(exam, finding, side)
-            if finding.detail_of and not is_present(exam, finding.detail_of, side):
-                continue
+    for cell, described in _quick_pass(station):
+        if described is None or is_present(exam, *described):
             total += 1
-            done += state is not State.NOT_EXAMINED
+            done += cell in exam.cells
     return done, total
+
+
+@cache
+def _quick_pass(station: str) -> tuple[tuple[Cell, Cell | None], ...]:
+    """The cells of the quick pass at a station, each with the one that it describes."""
+    return tuple(
+        ((finding.id, side), (finding.detail_of, side) if finding.detail_of else None)
+        for finding in vocabulary().at(station)
+        if finding.core
+        for side in finding.sides
+    )
 
 
 def count(exam: Exam, station: str) -> CountView:
