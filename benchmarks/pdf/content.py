@@ -6,7 +6,8 @@ from html.parser import HTMLParser
 from app.knowledge.load import knowledge
 from app.report.page import ReportInput
 from app.report.pdf import print_markup
-from tests.report.samples import one_sided_exam, signed_report
+from tests.report.samples import emergency_exam, one_sided_exam, signed_report
+from tests.report.samples import report as draft
 
 KEPT = ("h1", "h2", "p")
 
@@ -14,6 +15,11 @@ KEPT = ("h1", "h2", "p")
 def report() -> ReportInput:
     """A signed exam of two pages, with its summary and its grid."""
     return signed_report(one_sided_exam(), sealed_by="Example Clinic for Movement")
+
+
+def short_report() -> ReportInput:
+    """A draft of two pages with few findings, for what is made many times."""
+    return draft(emergency_exam())
 
 
 def markup() -> str:

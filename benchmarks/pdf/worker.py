@@ -65,6 +65,7 @@ def seal_some(count: int) -> dict[str, Any]:
     from app.report.pdf import warm_up
     from app.report.seal import Seal
     from app.report.seal_key import own_key
+    from benchmarks.pdf.content import report
     from benchmarks.pdf.engines import ours
 
     now = datetime.now(UTC)
@@ -72,7 +73,7 @@ def seal_some(count: int) -> dict[str, Any]:
     with TemporaryDirectory() as folder:
         seal = Seal(own_key(Path(folder) / "key.p12", "Example Clinic", now - timedelta(days=1)))
     settle()
-    make = ours()
+    make = ours(report())
     content = make()
     seal.sealed(content, now)
     pairs = [(timed(make)[0], timed(lambda: seal.sealed(content, now))[0]) for _ in range(count)]
@@ -83,11 +84,12 @@ def fill(count: int) -> dict[str, Any]:
     """Make so many in a row; how much more the process holds at the end, in MiB."""
     from app.main import settle
     from app.report.pdf import warm_up
+    from benchmarks.pdf.content import short_report
     from benchmarks.pdf.engines import ours
 
     warm_up()
     settle()
-    make = ours()
+    make = ours(short_report())
     held = []
     for _ in range(SETTLING + count):
         make()
