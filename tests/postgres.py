@@ -131,7 +131,7 @@ def replica() -> Iterator[Cluster]:
     folder = Path(tempfile.mkdtemp(prefix="evenhand-replica-", dir=_roomy_memory()))
     as_user: list[str] = []
     if os.geteuid() == 0:
-        user = _somebody_else()
+        user = somebody_else()
         shutil.chown(folder, user)
         as_user = ["runuser", "-u", user, "--"]
     data = folder / "data"

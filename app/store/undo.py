@@ -46,7 +46,7 @@ def undo(
     before = {cell_of(row): None if row.replaces is None else by_id[row.replaces] for row in mine}
     latest = {cell_of(row): row for row in rows}
     if all(_is_back(latest[cell], was, at_revision, recorder) for cell, was in before.items()):
-        return written(session, exam, [], recorder, now)
+        return written(session, exam, rows, [], recorder, now)
     # Having taken back a later write, what this one wrote stands there again.
     newer = {
         cell_of(row): now_there
