@@ -18,7 +18,7 @@ from typing import Any
 
 from benchmarks.aims import aim, installed_version, median, say, say_aims, say_machine
 from benchmarks.pdf.content import markup
-from benchmarks.pdf.engines import ENGINES, NEEDS
+from benchmarks.pdf.engines import NEEDS, PEERS
 
 PACKAGES = ("weasyprint", "pyhanko", "typst", "reportlab")
 REPEATS, EACH, ROW, SEALED, AT_ONCE = 5, 4, 500, 8, 8
@@ -57,9 +57,10 @@ def main() -> int:
     asked = parser.parse_args()
     repeats, row = (1, 20) if asked.short else (REPEATS, ROW)
     say_machine(PACKAGES)
-    engines = [name for name in ENGINES if name not in NEEDS or installed_version(NEEDS[name])]
-    for name in ENGINES.keys() - set(engines):
+    engines = [name for name in PEERS if name not in NEEDS or installed_version(NEEDS[name])]
+    for name in PEERS.keys() - set(engines):
         say(f"{name} is not installed (script/bootstrap --bench): not measured")
+    engines.insert(0, "ours")
     with TemporaryDirectory() as folder:
         file = Path(folder) / "exam.html"
         file.write_text(markup(), "utf-8")

@@ -1,4 +1,7 @@
-"""The engines, each as a function that makes the file anew with every call."""
+"""The other engines, each as a function that makes the file anew with every call.
+
+Nothing of ours is imported here: whoever uses one of them has none of it in the process.
+"""
 
 import json
 from collections.abc import Callable
@@ -6,20 +9,11 @@ from io import BytesIO
 from pathlib import Path
 from xml.sax.saxutils import escape
 
-from app.knowledge.load import knowledge
-from app.report.page import ReportInput
-from app.report.pdf import pdf
-from app.settings import ROOT
-from benchmarks.pdf.content import Block, blocks, report
+from benchmarks.pdf.blocks import Block, blocks
 
-STATIC = ROOT / "static"
+STATIC = Path(__file__).resolve().parents[2] / "static"
 SIDE_MM = 20.6
 Making = Callable[[], bytes]
-
-
-def ours(asked: ReportInput) -> Making:
-    """Ours: tagged, for the archive, with the words made from the exam each time."""
-    return lambda: pdf(asked, knowledge())
 
 
 def stock(html: str, **asked: str) -> Making:
@@ -111,8 +105,7 @@ def reportlab(html: str) -> Making:
     return make
 
 
-ENGINES: dict[str, Callable[[str], Making]] = {
-    "ours": lambda _html: ours(report()),
+PEERS: dict[str, Callable[[str], Making]] = {
     "stock": stock,
     "stock tagged": stock_tagged,
     "Typst": typst,
@@ -120,8 +113,3 @@ ENGINES: dict[str, Callable[[str], Making]] = {
 }
 # The package that each needs.
 NEEDS = {"Typst": "typst", "ReportLab": "reportlab"}
-
-
-def making(engine: str, html_file: Path) -> Making:
-    """An engine by its name."""
-    return ENGINES[engine](html_file.read_text("utf-8"))

@@ -34,29 +34,35 @@ def resident_kib() -> int:
 
 
 def make_some(engine: str, file: Path, count: int, *, is_cold: bool) -> dict[str, Any]:
-    """The first file and some more."""
-    from app.assess.assess import assess
-    from app.knowledge.load import knowledge
-    from app.main import settle
-    from app.report.pdf import warm_up
-    from benchmarks.pdf.content import report
-    from benchmarks.pdf.engines import making
-
-    # What every part of the program has loaded by then.
-    assess(report().exam, knowledge())
-    if not is_cold:
-        if engine == "ours":
-            warm_up()
-        settle()
-    # The import of an engine belongs to its first file.
+    """The first file and some more. The import of an engine belongs to its first file."""
     started: dict[str, Callable[[], bytes]] = {}
+    prepare = _ours(is_cold=is_cold) if engine == "ours" else _peer(engine, file)
 
     def first() -> None:
-        started["make"] = making(engine, file)
+        started["make"] = prepare()
         started["make"]()
 
     took = [timed(first), *(timed(started["make"]) for _ in range(count - 1))]
     return {"took_ms": took}
+
+
+def _peer(engine: str, file: Path) -> Callable[[], Callable[[], bytes]]:
+    from benchmarks.pdf.engines import PEERS
+
+    html = file.read_text("utf-8")
+    return lambda: PEERS[engine](html)
+
+
+def _ours(*, is_cold: bool) -> Callable[[], Callable[[], bytes]]:
+    from app.main import settle
+    from app.report.pdf import warm_up
+    from benchmarks.pdf.content import ours, report
+
+    asked = report()
+    if not is_cold:
+        warm_up()
+        settle()
+    return lambda: ours(asked)
 
 
 def seal_some(count: int) -> dict[str, Any]:
@@ -65,8 +71,7 @@ def seal_some(count: int) -> dict[str, Any]:
     from app.report.pdf import warm_up
     from app.report.seal import Seal
     from app.report.seal_key import own_key
-    from benchmarks.pdf.content import report
-    from benchmarks.pdf.engines import ours
+    from benchmarks.pdf.content import ours, report
 
     now = datetime.now(UTC)
     warm_up()
@@ -84,8 +89,7 @@ def fill(count: int) -> dict[str, Any]:
     """Make so many in a row; how much more the process holds at the end, in MiB."""
     from app.main import settle
     from app.report.pdf import warm_up
-    from benchmarks.pdf.content import short_report
-    from benchmarks.pdf.engines import ours
+    from benchmarks.pdf.content import ours, short_report
 
     warm_up()
     settle()
