@@ -17,10 +17,13 @@ from tests.postgres import find_programs, somebody_else
 USER = "evenhand"
 
 
-def sqlite_commits(file: Path) -> Callable[[float], list[float]]:
-    """Insert and commit for some seconds, as durable as the program's file: milliseconds each."""
+def sqlite_commits(file: Path, journal: str) -> Callable[[float], list[float]]:
+    """Insert and commit for some seconds, as durable as the program's file: milliseconds each.
+
+    journal: WAL, as the program has it, or DELETE, as SQLite comes.
+    """
     connection = sqlite3.connect(file, isolation_level=None)
-    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute(f"PRAGMA journal_mode = {journal}")
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("CREATE TABLE entry (id INTEGER PRIMARY KEY, says TEXT)")
 
