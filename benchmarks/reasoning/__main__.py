@@ -6,12 +6,9 @@ object. The peers are installed by `script/bootstrap --bench`.
 """
 
 import argparse
-import json
-import platform
 import statistics
 import sys
 from collections.abc import Callable, Mapping
-from importlib.metadata import version
 from time import perf_counter
 from typing import Any
 
@@ -21,6 +18,7 @@ from app.assess.assessment import FITS
 from app.assess.levels import levels
 from app.exam.record import Exam
 from app.knowledge.load import Knowledge, knowledge
+from benchmarks.aims import aim, aim_at_least, say, say_aims, say_machine
 from benchmarks.reasoning.engines import by_clips, by_json_logic, by_rule_engine, by_zen, fact_of
 from benchmarks.reasoning.exams import complete_exams, recorded_one_by_one
 from benchmarks.reasoning.plain import levels_in_plain_python, plain_exam
@@ -39,36 +37,25 @@ def main() -> None:
     rounds = 5 if options.parse_args().short else ROUNDS
     known = knowledge()
     exams = complete_exams(known)
-    print(_machine())
+    say_machine(("clipspy", "zen-engine", "panzi-json-logic", "rule-engine"))
     engines = _engines(known)
     _compare(exams, known, engines)
 
     taken = _interleaved(_runs(exams, known, engines), rounds)
     for name, seconds in taken.items():
-        print(f"{name:60} {1e6 * seconds:10.1f} µs an exam")
+        say(f"{name:60} {1e6 * seconds:10.1f} µs an exam")
     entries = _entries(exams, known, rounds)
-    print(f"{'whole assessment after an entry':60} {1e3 * entries:10.3f} ms")
+    say(f"{'whole assessment after an entry':60} {1e3 * entries:10.3f} ms")
     ours, plain = taken["levels, ours: three values"], taken["levels, plain Python: two values"]
     clips = taken["requirements, clipspy"]
     whole = 1e3 * taken["whole assessment, an exam not seen before"]
     aims = {
-        "levels_vs_plain": _aim(ours / plain, LEVELS_VS_PLAIN, at_most=True),
-        "clips_vs_levels": _aim(clips / ours, CLIPS_VS_LEVELS, at_most=False),
-        "assessment_ms": _aim(whole, ASSESSMENT_MS, at_most=True),
-        "assessment_after_entry_ms": _aim(1e3 * entries, ASSESSMENT_MS, at_most=True),
+        "levels_vs_plain": aim(ours / plain, LEVELS_VS_PLAIN),
+        "clips_vs_levels": aim_at_least(clips / ours, CLIPS_VS_LEVELS),
+        "assessment_ms": aim(whole, ASSESSMENT_MS),
+        "assessment_after_entry_ms": aim(1e3 * entries, ASSESSMENT_MS),
     }
-    print(json.dumps({"aims": aims}))
-
-
-def _machine() -> str:
-    peers = ("clipspy", "zen-engine", "panzi-json-logic", "rule-engine")
-    named = ", ".join(f"{peer} {version(peer)}" for peer in peers)
-    return f"{platform.machine()}, Python {platform.python_version()}, {named}"
-
-
-def _aim(value: float, aim: float, *, at_most: bool) -> dict[str, Any]:
-    met = value <= aim if at_most else value >= aim
-    return {"value": round(value, 3), "aim": aim, "met": met}
+    say_aims(aims)
 
 
 def _levels(exam: Exam, known: Knowledge) -> Mapping[str, str]:
@@ -100,14 +87,14 @@ def _compare(
         for name, engine in engines.items():
             if engine(fact_of(exam)) != _fits(exam, known):
                 sys.exit(f"benchmarks.reasoning: {name} gives other results")
-    print(f"{len(exams)} complete exams, {len(known.categories)} rules: all results agree")
+    say(f"{len(exams)} complete exams, {len(known.categories)} rules: all results agree")
 
 
 def _runs(
     exams: list[Exam], known: Knowledge, engines: Mapping[str, Callable[[Any], dict[str, bool]]]
 ) -> dict[str, Run]:
     text, plain = levels_in_plain_python(known)
-    print(f"plain Python: {len(text.splitlines())} lines")
+    say(f"plain Python: {len(text.splitlines())} lines")
     plains = [plain_exam(exam, known) for exam in exams]
     facts = [fact_of(exam) for exam in exams]
 
