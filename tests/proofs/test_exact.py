@@ -46,7 +46,7 @@ def test_what_is_so_in_every_completion_is_called_so(proofs: Proofs) -> None:
     """
     for name in decided(proofs.knowledge):
         several = standing_several_times(proofs.knowledge, name)
-        known = [_is_known(proofs.exam, asked) for asked in several]
+        known = [is_known(proofs.exam, asked) for asked in several]
         gaps = [gap for asked, _, gap in gaps_of(proofs, name) if asked not in several]
 
         assert proofs.never(any_of(*gaps), *known) is None, name
@@ -129,9 +129,9 @@ def gaps_of(proofs: Proofs, name: str) -> Iterator[tuple[Asked, Truth, Fact]]:
     pair = proofs.exam.named(name)
     for asked in dict.fromkeys(places(proofs.knowledge, Reference(name))):
         for answer, settled in ((YES, pair.yes), (NO, pair.no)):
-            tried = list(_with_every_value(proofs.exam, settled, asked))
+            tried = list(with_every_value(proofs.exam, settled, asked))
             if tried:
-                yield asked, answer, all_of(_is_open(proofs.exam, asked), pair.unknown, *tried)
+                yield asked, answer, all_of(is_open(proofs.exam, asked), pair.unknown, *tried)
 
 
 def standing_several_times(knowledge: Knowledge, name: str) -> list[Asked]:
@@ -140,20 +140,20 @@ def standing_several_times(knowledge: Knowledge, name: str) -> list[Asked]:
     return [asked for asked, count in counts.items() if count > 1]
 
 
-def _is_known(exam: AnyExam, asked: Asked) -> Fact:
+def is_known(exam: AnyExam, asked: Asked) -> Fact:
     if asked[0] in exam.takes:
         return not_(exam.takes[asked[0]].unknown)
     return exam.cells[asked].known if asked in exam.cells else z3.BoolVal(True)
 
 
-def _is_open(exam: AnyExam, asked: Asked) -> Fact:
+def is_open(exam: AnyExam, asked: Asked) -> Fact:
     """Not known, and not tried in vain."""
     if asked in exam.cells:
         return none_of(exam.cells[asked].known, exam.cells[asked].untestable)
-    return not_(_is_known(exam, asked))
+    return not_(is_known(exam, asked))
 
 
-def _with_every_value(exam: AnyExam, fact: Fact, asked: Asked) -> Iterator[Fact]:
+def with_every_value(exam: AnyExam, fact: Fact, asked: Asked) -> Iterator[Fact]:
     """The fact with every value of what is asked about; nothing for arithmetic and sums."""
     if asked[0] in exam.takes:
         taken = exam.takes[asked[0]]

@@ -1,0 +1,76 @@
+"""Rows of exams read by SQL inside the process: a SQLite in memory, a batch at a time."""
+
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+
+from app.assess.assess import world_of
+from app.assess.results import result_of
+from app.exam.record import Exam
+from app.knowledge.load import Knowledge
+from app.logic.truth import YES
+from app.store.registry.results import UNDECIDED, hazard_column, results_sql
+from app.store.registry.rows import columns, row_of, table_sql
+
+# What one exam gives: by the id of each rule, and of each hazard under `hazard_…`.
+Results = Mapping[str, str | bool]
+_TABLE = "registry"
+_PLACE = "place"
+
+
+class InMemory:
+    """A table in memory that is emptied for each batch, so that its size never grows."""
+
+    def __init__(self, database: sqlite3.Connection, knowledge: Knowledge) -> None:
+        self._database = database
+        self._knowledge = knowledge
+        names = columns(knowledge)
+        database.execute(table_sql(knowledge, _TABLE, {_PLACE: "integer"}))
+        marks = ", ".join("?" * (len(names) + 1))
+        self._insert = f"INSERT INTO {_TABLE} VALUES ({marks})"  # noqa: S608 - names are our own
+        self._query = results_sql(knowledge, "sqlite", _TABLE, (_PLACE,))
+
+    def results(self, exams: list[Exam]) -> list[Results]:
+        """What each exam gives, in the same order.
+
+        What SQL leaves to the program is decided by it.
+        """
+        self._database.execute(f"DELETE FROM {_TABLE}")  # noqa: S608
+        rows = (row_of(each, self._knowledge) for each in exams)
+        self._database.executemany(
+            self._insert, ((place, *row.values()) for place, row in enumerate(rows))
+        )
+        answered = self._database.execute(self._query)
+        names = [each[0] for each in answered.description]
+        found: list[Results] = [{} for _ in exams]
+        for values in answered:
+            row = dict(zip(names, values, strict=True))
+            place = row.pop(_PLACE)
+            undecided = row.pop(UNDECIDED)
+            found[place] = decided(exams[place], self._knowledge) if undecided else _plain(row)
+        return found
+
+
+@contextmanager
+def in_memory(knowledge: Knowledge) -> Iterator[InMemory]:
+    """A table for one knowledge, gone at the end."""
+    with closing(sqlite3.connect(":memory:")) as database:
+        yield InMemory(database, knowledge)
+
+
+def decided(exam: Exam, knowledge: Knowledge) -> Results:
+    """The same, as the program itself concludes it from one exam."""
+    world = world_of(exam, knowledge)
+    rules = (*knowledge.categories, *knowledge.warnings, knowledge.fall_risk.id)
+    return {
+        **{rule: result_of(world, rule) for rule in rules},
+        **{
+            hazard_column(each.id): world.holds(each.when) is YES
+            for each in knowledge.hazards.values()
+        },
+    }
+
+
+def _plain(row: Mapping[str, str | int]) -> Results:
+    # SQLite has no booleans of its own.
+    return {name: each if isinstance(each, str) else bool(each) for name, each in row.items()}
