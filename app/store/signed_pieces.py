@@ -44,7 +44,38 @@ def signed_exams(session: Session) -> Iterator[SignedPieces]:
         )
 
 
+def signed_originals(
+    session: Session, *, after: str = "", under: str | None = None
+) -> Iterator[SignedPieces]:
+    """The same without what stands beside the exams, from an id on.
+
+    after: only exams whose id is greater. under: only those signed under that knowledge.
+    Raises: Unreadable.
+    """
+    asked = (
+        select(SignatureRow.exam_id, SignatureRow.content, SignatureRow.content_sha256)
+        .where(SignatureRow.number == 0, SignatureRow.exam_id > after)
+        .order_by(col(SignatureRow.exam_id))
+        .execution_options(yield_per=_AT_ONCE)
+    )
+    if under is not None:
+        asked = asked.where(SignatureRow.knowledge == under)
+    for exam_id, content, sha256 in session.exec(asked):
+        if hash_of(content) != sha256:
+            raise Unreadable(f"the content of exam {exam_id} was altered after it was signed")
+        yield SignedPieces(exam_id, (content,), (sha256,))
+
+
+def signed_under(session: Session) -> dict[str, int]:
+    """How many exams are signed under each version of the knowledge, in order of the versions."""
+    asked = (
+        select(SignatureRow.knowledge, func.count())
+        .where(SignatureRow.number == 0)
+        .group_by(SignatureRow.knowledge)
+    )
+    return dict(sorted(session.exec(asked).all()))
+
+
 def signed_count(session: Session) -> int:
     """How many exams are signed."""
-    asked = select(func.count()).select_from(SignatureRow).where(SignatureRow.number == 0)
-    return session.exec(asked).one()
+    return sum(signed_under(session).values())

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 
 from app.assess.assess import world_of
+from app.assess.reassessed import ABSENT, PRESENT, Concluded
 from app.assess.results import result_of
 from app.exam.record import Exam
 from app.knowledge.load import Knowledge
@@ -74,3 +75,17 @@ def decided(exam: Exam, knowledge: Knowledge) -> Results:
 def _plain(row: Mapping[str, str | int]) -> Results:
     # SQLite has no booleans of its own.
     return {name: each if isinstance(each, str) else bool(each) for name, each in row.items()}
+
+
+def as_concluded(results: Results, knowledge: Knowledge) -> Concluded:
+    """The results by kind and id, as those of a signed assessment stand."""
+    fall_risk = knowledge.fall_risk.id
+    return {
+        **{("category", each): str(results[each]) for each in knowledge.categories},
+        **{("warning", each): str(results[each]) for each in knowledge.warnings},
+        ("fall_risk", fall_risk): str(results[fall_risk]),
+        **{
+            ("hazard", each): PRESENT if results[hazard_column(each)] else ABSENT
+            for each in knowledge.hazards
+        },
+    }
