@@ -16,8 +16,13 @@ import psycopg
 import pyarrow as pa
 from pyarrow.parquet import ParquetWriter
 
-from app.knowledge.load import knowledge
-from app.store.registry.results import results_sql
+from app.assess.assess import world_of
+from app.assess.results import result_of
+from app.exam.record import Exam
+from app.knowledge.load import Knowledge, knowledge
+from app.logic.truth import YES
+from app.store.registry.in_memory import Results
+from app.store.registry.results import hazard_column, results_sql
 from app.store.registry.rows import Holds, RegistryRow, columns, table_sql
 
 KEY = "id"
@@ -32,6 +37,19 @@ ARROW = {
 }
 Rows = Iterable[tuple[int, RegistryRow]]
 Answers = Iterator[dict[str, Any]]
+
+
+def decided(exam: Exam, knowledge: Knowledge) -> Results:
+    """What the program itself concludes from one exam, as the query names it."""
+    world = world_of(exam, knowledge)
+    rules = (*knowledge.categories, *knowledge.warnings, knowledge.fall_risk.id)
+    return {
+        **{rule: result_of(world, rule) for rule in rules},
+        **{
+            hazard_column(each.id): world.holds(each.when) is YES
+            for each in knowledge.hazards.values()
+        },
+    }
 
 
 def query(engine: str, source: str = TABLE) -> str:

@@ -124,8 +124,7 @@ def test_what_is_listed_reads_as_words(engine: Engine, run: Callable[..., Said])
     assert [
         f"{exam_id}, signed 2026-03-04 under knowledge {OLD}",
         "  Chorea: now fits the pattern, signed as nothing points that way",
-        "1 signed exams, 1 of which would read differently under knowledge "
-        f"{knowledge().version}",
+        f"1 signed exams, 1 of which would read differently under knowledge {knowledge().version}",
     ] == out.splitlines()
 
 
@@ -142,8 +141,10 @@ def test_one_version_can_be_asked_of(engine: Engine, run: Callable[..., Said]) -
     assert (
         2,
         "",
-        "evenhand: --against 1999.9: no exam was signed under it; "
-        f"signed are {OLD} (1), {version} (1)\n",
+        (
+            "evenhand: --against 1999.9: no exam was signed under it; "
+            f"signed are {OLD} (1), {version} (1)\n"
+        ),
     ) == refused
 
 

@@ -7,21 +7,25 @@ else; of a category's requirement it also tells no from unknown.
 
 from collections.abc import Iterator
 
+from app.exam.measures import QUANTITIES
+from app.exam.vocabulary import SIDES, Side
 from app.knowledge.load import Knowledge
-from app.knowledge.names import tier_name
-from app.logic.expression import Reference
-from app.logic.truth import NO, YES, Truth
-from app.store.registry.exactly import (
-    LEFT_TO_THE_PROGRAM,
-    TRIED,
-    unlike_completions,
-    values_of,
+from app.knowledge.names import AGE, tier_name
+from app.logic.expression import (
+    AnySide,
+    Atom,
+    BothSides,
+    Expression,
+    Reference,
+    Surely,
+    children,
 )
+from app.logic.truth import NO, YES, Truth
+from app.store.registry.exactly import IN_EVERY_COMPLETION, in_every_completion
 from app.store.registry.rows import asked_by
 from tests.proofs.facts import Fact, all_of, any_of, not_
 from tests.proofs.places import Asked, places
 from tests.proofs.proving import Proofs
-from tests.proofs.solver import AnyExam
 from tests.proofs.test_exact import is_known, is_open, with_every_value
 
 
@@ -35,58 +39,92 @@ def told_apart(knowledge: Knowledge) -> Iterator[tuple[str, tuple[Truth, ...]]]:
             yield tier_name(warning.id, tier.urgency), (YES,)
 
 
-def tried_by_the_program(proofs: Proofs, name: str) -> list[Asked]:
-    """What a condition asks about and the program tries: not what stands under known or surely."""
-    tried, _ = unlike_completions(proofs.knowledge, name)
-    return [
-        each for each in dict.fromkeys(places(proofs.knowledge, Reference(name))) if each in tried
-    ]
+def tried_by_the_program(knowledge: Knowledge, name: str) -> list[Asked]:
+    """What a condition asks about and the program tries.
+
+    It does not try what stands under `known` or `surely`, nor the inputs of arithmetic.
+    """
+    held_back = {
+        each for each, held in _places(knowledge, Reference(name), None, held=False) if held
+    }
+    asked = dict.fromkeys(places(knowledge, Reference(name)))
+    return [each for each in asked if each not in held_back and each[0] not in (*QUANTITIES, AGE)]
+
+
+def _places(
+    knowledge: Knowledge, expression: Expression, side: Side | None, *, held: bool
+) -> Iterator[tuple[Asked, bool]]:
+    """Each place of a condition, and whether not knowing is the point there."""
+    match expression:
+        case Atom(name, relation):
+            if name in QUANTITIES:
+                yield from (((each, None), True) for each in QUANTITIES[name].inputs)
+            at = side if knowledge.names.is_paired(name) else None
+            yield (name, at), held or relation == "known"
+        case Reference(name):
+            yield from _places(knowledge, knowledge.definitions[name].expression, side, held=held)
+        case AnySide(inner) | BothSides(inner):
+            # What `other` looks at is gone through here as well.
+            for each in SIDES:
+                yield from _places(knowledge, inner, each, held=held)
+        case Surely(inner):
+            yield from _places(knowledge, inner, side, held=True)
+        case _:
+            for child in children(expression):
+                yield from _places(knowledge, child, side, held=held)
+
+
+def is_unknown(proofs: Proofs, asked: Asked) -> Fact:
+    """Not known, and to be tried.
+
+    The program also tries what was tested in vain, unless a rule asks just that of it.
+    """
+    if asked[0] in asked_by(proofs.knowledge).untestable:
+        return is_open(proofs.exam, asked)
+    return not_(is_known(proofs.exam, asked))
 
 
 def gaps(proofs: Proofs, name: str, settled: Fact) -> Fact:
-    """The exams in which this is not so, and would be with every value of one unknown thing.
-
-    The program tries what was tried in vain, too, unless a rule asks just that of it.
-    """
-    asked_in_vain = asked_by(proofs.knowledge).untestable
+    """The exams in which this is not so, and would be with every value of one unknown thing."""
     found = []
-    for asked in tried_by_the_program(proofs, name):
+    for asked in tried_by_the_program(proofs.knowledge, name):
         every = list(with_every_value(proofs.exam, settled, asked))
-        open_ = is_open if asked[0] in asked_in_vain else is_unknown
-        found.append(all_of(open_(proofs.exam, asked), not_(settled), *every))
+        if every:
+            found.append(all_of(is_unknown(proofs, asked), not_(settled), *every))
     return any_of(*found)
 
 
-def is_unknown(exam: AnyExam, asked: Asked) -> Fact:
-    """Not known, whether it was tried in vain or not."""
-    return not_(is_known(exam, asked))
+def said_in_sql(proofs: Proofs, name: str) -> Fact:
+    """Where SQL says that a condition holds."""
+    others = in_every_completion(proofs.knowledge, name)
+    return any_of(proofs.exam.named(name).yes, *(proofs.exam.truth(each).yes for each in others))
 
 
-def test_kleene_logic_is_exact_for_all_that_is_not_treated(proofs: Proofs) -> None:
-    """No exam is left in which SQL misses what the program says, but for the four conditions."""
+def test_sql_misses_nothing_that_is_so_in_every_completion(proofs: Proofs) -> None:
+    """With the sentences that are said beside four conditions, no gap is left in any exam."""
     for name, answers in told_apart(proofs.knowledge):
-        if name in TRIED or name in LEFT_TO_THE_PROGRAM:
-            continue
-        pair = proofs.exam.named(name)
         for answer in answers:
-            settled = pair.yes if answer is YES else pair.no
+            yes, no = said_in_sql(proofs, name), proofs.exam.named(name).no
 
-            assert proofs.never(gaps(proofs, name, settled)) is None, (name, answer)
-
-
-def test_trying_a_few_things_leaves_no_gap(proofs: Proofs) -> None:
-    """Every value of each alone: with that, no other gap is left, in any exam."""
-    for name, few in TRIED.items():
-        yes = proofs.exam.named(name).yes
-        alike = any_of(yes, *(all_of(*with_every_value(proofs.exam, yes, each)) for each in few))
-
-        assert proofs.possible(alike, not_(yes)), "nothing to try"
-        assert proofs.never(gaps(proofs, name, alike)) is None, name
-        for each in few:
-            assert len(values_of(each[0])) == len(list(with_every_value(proofs.exam, yes, each)))
+            assert proofs.never(gaps(proofs, name, yes if answer is YES else no)) is None, name
 
 
-def test_what_is_left_to_the_program_has_gaps(proofs: Proofs) -> None:
-    """Else the program would be asked for nothing."""
-    for name in LEFT_TO_THE_PROGRAM:
-        assert proofs.possible(gaps(proofs, name, proofs.exam.named(name).yes)), name
+def test_sql_says_nothing_that_a_completion_could_take_back(proofs: Proofs) -> None:
+    """Each sentence implies its condition once everything is known that the program would try."""
+    for name in IN_EVERY_COMPLETION:
+        known = [
+            not_(is_unknown(proofs, each)) for each in tried_by_the_program(proofs.knowledge, name)
+        ]
+        holds = proofs.exam.named(name).yes
+        for sentence in in_every_completion(proofs.knowledge, name):
+            assert proofs.never(proofs.exam.truth(sentence).yes, not_(holds), *known) is None, name
+
+
+def test_each_sentence_is_needed(proofs: Proofs) -> None:
+    """Without it there is a gap."""
+    for name in IN_EVERY_COMPLETION:
+        said = [proofs.exam.truth(each).yes for each in in_every_completion(proofs.knowledge, name)]
+        for place in range(len(said)):
+            rest = any_of(proofs.exam.named(name).yes, *said[:place], *said[place + 1 :])
+
+            assert proofs.possible(gaps(proofs, name, rest)), (name, place)

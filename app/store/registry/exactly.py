@@ -1,97 +1,115 @@
-"""What SQL needs beyond Kleene logic, to conclude just what the program concludes.
+"""What is so in every completion, said in sentences that Kleene logic decides by itself.
 
-Kleene logic may say unknown of what is so in every completion (docs/decisions/0009). Of all that is
-concluded here only four conditions can then be true, as the solver proves
-(tests/proofs/test_query.py). Two are settled by trying every value of a few things in SQL. For the
-other two SQL says which rows have to be decided by the program itself: those in which the condition
-is unknown, and true in two completions that are as unlike as can be.
+Kleene logic may say unknown of what is so whatever the unknown findings turn out to be
+(docs/decisions/0009). Of all that a query concludes, just these conditions can then hold. Beside
+each stands when it does so: more ways to hold, none of them new. The solver proves that each
+sentence implies its condition in every completion, and that with them no case is left, in any exam
+(tests/proofs/test_query.py). After a change of the rules those proofs say what is to be said anew.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
-from app.exam.measures import QUANTITIES
-from app.exam.record import Value
-from app.exam.vocabulary import GRADES, SIDES, Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
-from app.knowledge.names import AGE
-from app.logic.expression import (
-    AnySide,
-    Atom,
-    BothSides,
-    Expression,
-    Reference,
-    Surely,
-    children,
+from app.logic.expression import Expression
+from app.logic.parse import parse
+
+_STIFF_BOTH_WAYS = (
+    "any((arm_resistance and arm_resistance_directions is both)"
+    " or (leg_resistance and leg_resistance_directions is both))"
+)
+_RIGID_OR_SPASTIC = (
+    "any((arm_resistance and not arm_resistance_varies and arm_resistance_directions is both)"
+    " or (leg_resistance and not leg_resistance_varies and leg_resistance_directions is both))"
+)
+_ARM_CATCHES_OR_VARIES = (
+    "arm_resistance and (arm_resistance_varies or arm_resistance_speed is catch)"
+)
+_LEG_CATCHES_OR_VARIES = (
+    "leg_resistance and (leg_resistance_varies or leg_resistance_speed is catch)"
+)
+# Limb ataxia, where it is there, makes the cerebellar pattern together with one of these.
+_NO_DYSMETRIA_OR_ATAXIA = (
+    "(not any(dysmetria) or gait_ataxia or nystagmus or any(uneven_task) or speech_slurred)"
+)
+# Bradykinesia, where it is there, makes parkinsonism; in a limb that is stiff both ways this, or
+# paratonia or spasticity.
+_NO_BRADYKINESIA_OR_MORE = (
+    f"(not any(core_bradykinesia) or rest_tremor_anywhere or {_STIFF_BOTH_WAYS})"
+)
+_NO_BRADYKINESIA_OF_ARMS_OR_STIFF = f"(not any(core_bradykinesia_arm) or {_STIFF_BOTH_WAYS})"
+_NOT_RIGID_OR_BRADYKINESIA = "(not any(rigid) or any(bradykinesia))"
+_SMALL_STEPS = (
+    "short_steps and at_least(2, base is wide, turn_en_bloc, turn_steps >= many_turn_steps,"
+    " freezing, feet_stuck, rise is falls_back, pull_test is would_fall, tandem_walk is unable)"
 )
 
-Open = tuple[str, Side | None]
-
-# Each of these alone can leave the condition unknown though it is true whatever the answer.
-TRIED: Mapping[str, tuple[Open, ...]] = {
-    "parkinsonism_cautioned": (("parkinsonism_causing", None),),
-    "short_course_soon": tuple(
-        (f"{limb}_resistance_speed", side) for limb in ("arm", "leg") for side in SIDES
+IN_EVERY_COMPLETION: Mapping[str, tuple[str, ...]] = {
+    # The medicine is a caution, and without it the symmetry is.
+    "parkinsonism_cautioned": ("symmetric",),
+    "short_course_soon": (
+        (
+            "((acute_onset and recent) or hx_years <= recent_years or hx_recent_worsening)"
+            f" and {_RIGID_OR_SPASTIC}"
+        ),
+    ),
+    # Dystonia is listed itself, and so is parkinsonism by any bradykinesia.
+    "copper_disease_soon": (
+        (
+            "age <= copper_age and both(action_tremor) and not any(rigid)"
+            f" and {_NO_DYSMETRIA_OR_ATAXIA}"
+        ),
+    ),
+    # Another category fits: which one depends on what is unknown.
+    "functional_cautioned": (
+        # Parkinsonism, spasticity or paratonia.
+        f"any(bradykinesia) and {_STIFF_BOTH_WAYS}",
+        # Spasticity or paratonia.
+        (
+            "any((arm_resistance and arm_resistance_directions is both"
+            " and arm_resistance_speed is catch)"
+            " or (leg_resistance and leg_resistance_directions is both"
+            " and leg_resistance_speed is catch))"
+        ),
+        f"both({_ARM_CATCHES_OR_VARIES})",
+        f"both({_LEG_CATCHES_OR_VARIES})",
+        f"any({_ARM_CATCHES_OR_VARIES}) and any({_LEG_CATCHES_OR_VARIES})",
+        # Action tremor, or what rules it out.
+        (
+            f"both(action_tremor) and {_NO_BRADYKINESIA_OR_MORE} and {_NOT_RIGID_OR_BRADYKINESIA}"
+            f" and {_NO_DYSMETRIA_OR_ATAXIA}"
+        ),
+        # The same where a tremor may re-emerge, which is one at rest.
+        (
+            "any(bradykinesia) and both(kinetic_tremor or posture_tremor)"
+            f" and {_NO_BRADYKINESIA_OR_MORE} and {_NO_DYSMETRIA_OR_ATAXIA}"
+        ),
+        # A higher-level gait, or parkinsonism.
+        (
+            f"{_SMALL_STEPS} and {_NO_BRADYKINESIA_OF_ARMS_OR_STIFF}"
+            " and (not rest_tremor_anywhere or any(bradykinesia))"
+        ),
+        # A higher-level gait, action tremor or parkinsonism.
+        (
+            f"both(action_tremor) and {_SMALL_STEPS} and {_NO_BRADYKINESIA_OF_ARMS_OR_STIFF}"
+            f" and {_NOT_RIGID_OR_BRADYKINESIA} and {_NO_DYSMETRIA_OR_ATAXIA}"
+        ),
+        # Nerve and muscle, or the upper motor neuron.
+        (
+            "(any(foot_drop) or hip_waddle or any(weak_leg)) and (any(reflexes_absent)"
+            " or (not any(plantar is up) and not any(clonus))"
+            " or any(hoffmann) or any(brisk) or any(drift) or any(stiff_leg_swing))"
+        ),
     ),
 }
-# Too much stands in several places of these to be tried in SQL.
-LEFT_TO_THE_PROGRAM = frozenset({"functional_cautioned", "copper_disease_soon"})
 
 
-def values_of(name: str) -> tuple[Value, ...]:
-    """Every value of something that is tried: a finding with few values, or a medicine."""
-    finding = vocabulary().get(name)
-    if finding is None or finding.scale is Scale.YESNO:
-        return (False, True)
-    return GRADES if finding.scale is Scale.GRADE else finding.values
+def in_every_completion(knowledge: Knowledge, name: str) -> tuple[Expression, ...]:
+    """The further ways in which a condition holds; none for most.
 
-
-def unlike_completions(
-    knowledge: Knowledge, name: str
-) -> tuple[Mapping[Open, Value], Mapping[Open, Value]]:
-    """Two ways to fill in all that a condition asks about: with the lowest values, and the highest.
-
-    Left unknown is what stands under `known` or `surely`, where not knowing is the point, and the
-    inputs of arithmetic: the program does not try these either.
+    Raises: BadExpression, BadName, where a sentence no longer fits the knowledge.
     """
-    places = list(_places(knowledge, Reference(name), None, under=False))
-    held_back = {each for each, under in places if under}
-    asked = dict.fromkeys(each for each, _ in places if each not in held_back)
-    ends = {each: _ends(vocabulary().get(each[0])) for each in asked}
-    return (
-        {each: low for each, (low, _) in ends.items()},
-        {each: high for each, (_, high) in ends.items()},
+    names = frozenset(knowledge.definitions)
+    return tuple(
+        knowledge.names.resolve(parse(sentence), names)
+        for sentence in IN_EVERY_COMPLETION.get(name, ())
     )
-
-
-def _places(
-    knowledge: Knowledge, expression: Expression, side: Side | None, *, under: bool
-) -> Iterator[tuple[Open, bool]]:
-    """What is asked about in every place, and whether not knowing it is the point there."""
-    match expression:
-        case Atom(name, relation):
-            held = under or relation == "known"
-            if name in QUANTITIES:
-                yield from (((each, None), True) for each in QUANTITIES[name].inputs)
-            elif name not in knowledge.balances and name != AGE:
-                yield (name, side if knowledge.names.is_paired(name) else None), held
-        case Reference(name):
-            yield from _places(knowledge, knowledge.definitions[name].expression, side, under=under)
-        case AnySide(inner) | BothSides(inner):
-            for each in SIDES:
-                yield from _places(knowledge, inner, each, under=under)
-        case Surely(inner):
-            yield from _places(knowledge, inner, side, under=True)
-        case _:
-            for child in children(expression):
-                yield from _places(knowledge, child, side, under=under)
-            # `other` looks at the opposite side, which any() and both() go through as well.
-
-
-def _ends(finding: Finding | None) -> tuple[Value, Value]:
-    if finding is None or finding.scale is Scale.YESNO:
-        return False, True
-    if finding.scale is Scale.GRADE:
-        return GRADES[0], GRADES[-1]
-    if finding.scale is Scale.CHOICE:
-        return finding.values[0], finding.values[-1]
-    return finding.minimum or 0, finding.maximum or 0

@@ -4,13 +4,10 @@ import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 
-from app.assess.assess import world_of
 from app.assess.reassessed import ABSENT, PRESENT, Concluded
-from app.assess.results import result_of
 from app.exam.record import Exam
 from app.knowledge.load import Knowledge
-from app.logic.truth import YES
-from app.store.registry.results import UNDECIDED, hazard_column, results_sql
+from app.store.registry.results import hazard_column, results_sql
 from app.store.registry.rows import columns, row_of, table_sql
 
 # What one exam gives: by the id of each rule, and of each hazard under `hazard_…`.
@@ -32,10 +29,7 @@ class InMemory:
         self._query = results_sql(knowledge, "sqlite", _TABLE, (_PLACE,))
 
     def results(self, exams: list[Exam]) -> list[Results]:
-        """What each exam gives, in the same order.
-
-        What SQL leaves to the program is decided by it.
-        """
+        """What each exam gives, in the same order."""
         self._database.execute(f"DELETE FROM {_TABLE}")  # noqa: S608
         rows = (row_of(each, self._knowledge) for each in exams)
         self._database.executemany(
@@ -47,8 +41,7 @@ class InMemory:
         for values in answered:
             row = dict(zip(names, values, strict=True))
             place = row.pop(_PLACE)
-            undecided = row.pop(UNDECIDED)
-            found[place] = decided(exams[place], self._knowledge) if undecided else _plain(row)
+            found[place] = _plain(row)
         return found
 
 
@@ -57,19 +50,6 @@ def in_memory(knowledge: Knowledge) -> Iterator[InMemory]:
     """A table for one knowledge, gone at the end."""
     with closing(sqlite3.connect(":memory:")) as database:
         yield InMemory(database, knowledge)
-
-
-def decided(exam: Exam, knowledge: Knowledge) -> Results:
-    """The same, as the program itself concludes it from one exam."""
-    world = world_of(exam, knowledge)
-    rules = (*knowledge.categories, *knowledge.warnings, knowledge.fall_risk.id)
-    return {
-        **{rule: result_of(world, rule) for rule in rules},
-        **{
-            hazard_column(each.id): world.holds(each.when) is YES
-            for each in knowledge.hazards.values()
-        },
-    }
 
 
 def _plain(row: Mapping[str, str | int]) -> Results:

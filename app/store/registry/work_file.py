@@ -13,6 +13,7 @@ from pathlib import Path
 
 from app.assess.reassessed import Change
 
+
 class OtherWork(ValueError):
     """The file holds something else; the message says what."""
 
@@ -60,9 +61,7 @@ class WorkFile:
                     for each in found
                 ),
             )
-            self._database.execute(
-                "UPDATE progress SET after = ?, seen = seen + ?", (after, count)
-            )
+            self._database.execute("UPDATE progress SET after = ?, seen = seen + ?", (after, count))
 
     def worst_first(self) -> Iterator[Differs]:
         """What was found, from new emergencies down."""
@@ -106,6 +105,8 @@ def _prepare(database: sqlite3.Connection, about: str) -> None:
             "signed_on TEXT NOT NULL, knowledge TEXT NOT NULL, changes TEXT NOT NULL, "
             "PRIMARY KEY (rank, exam)) WITHOUT ROWID"
         )
-        database.execute("CREATE TABLE IF NOT EXISTS progress (about TEXT, after TEXT, seen INTEGER)")
+        database.execute(
+            "CREATE TABLE IF NOT EXISTS progress (about TEXT, after TEXT, seen INTEGER)"
+        )
         if database.execute("SELECT count(*) FROM progress").fetchone() == (0,):
             database.execute("INSERT INTO progress VALUES (?, '', 0)", (about,))

@@ -4,13 +4,11 @@ from collections.abc import Callable, Mapping
 from fractions import Fraction
 from math import lcm
 from operator import ge, gt, le, lt
-from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Boolean, ColumnElement, and_, case, column, func, literal_column, or_
+from sqlalchemy import Boolean, ColumnElement, and_, case, column, literal_column, or_
 from sqlalchemy.types import BigInteger, Integer, SmallInteger, Text, TypeEngine
 
-from app.exam.record import Value
 from app.exam.vocabulary import GRADE_WORDS, SIDES, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance, Norm
@@ -35,23 +33,15 @@ SQL_TYPES: Mapping[Holds, TypeEngine[Any]] = {
     Holds.TEXT: Text(),
 }
 _COMPARE: Mapping[str, Callable[[Any, Any], Any]] = {">=": ge, ">": gt, "<=": le, "<": lt}
-# A cell, or the name of a medicine, with the value that is supposed where nothing is known.
-Supposed = Mapping[tuple[str, Side | None], Value]
 
 
 class RegistryWorld:
-    """The table of exams as what answers the atoms; each row is one exam.
-
-    supposed: what is taken for granted where it is not known, in every row.
-    """
+    """The table of exams as what answers the atoms; each row is one exam."""
 
     sides: tuple[str, str] = SIDES
 
-    def __init__(
-        self, knowledge: Knowledge, stages: Stages, supposed: Supposed = MappingProxyType({})
-    ) -> None:
+    def __init__(self, knowledge: Knowledge, stages: Stages) -> None:
         self.knowledge = knowledge
-        self.supposed = supposed
         self.query = Query(self, knowledge.definitions, stages)
 
     def holds(self, sentence: str) -> Term:
@@ -69,7 +59,7 @@ class RegistryWorld:
         name, at = atom.name, Side(side) if side else None
         match atom.relation:
             case "takes":
-                return Term(self._supposing(column(takes_column(name), Boolean), (name, None)))
+                return Term(column(takes_column(name), Boolean))
             case "untestable":
                 return Term(column(untestable_column(name, at), Boolean))
             case "known":
@@ -100,17 +90,7 @@ class RegistryWorld:
 
     def _value(self, finding: str, side: Side | None) -> ColumnElement[Any]:
         name = column_of(finding, side)
-        held = column(name, SQL_TYPES[columns(self.knowledge)[name]])
-        return self._supposing(held, (finding, side))
-
-    def _supposing(
-        self, held: ColumnElement[Any], cell: tuple[str, Side | None]
-    ) -> ColumnElement[Any]:
-        if cell not in self.supposed:
-            return held
-        value = self.supposed[cell]
-        constant = as_literal(value) if isinstance(value, str) else literal_column(_plain(value))
-        return func.coalesce(held, constant, type_=held.type)
+        return column(name, SQL_TYPES[columns(self.knowledge)[name]])
 
     def _known(self, name: str, side: Side | None) -> ColumnElement[bool]:
         if name not in _FRACTIONS:
@@ -220,7 +200,3 @@ def _int(number: int) -> Any:
 
 def as_literal(value: str) -> Any:
     return literal_column("'" + value.replace("'", "''") + "'", Text)
-
-
-def _plain(value: Value) -> str:
-    return str(value).lower() if isinstance(value, bool) else str(value)
