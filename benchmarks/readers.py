@@ -20,6 +20,7 @@ from typing import Any
 from app.knowledge.load import knowledge
 from app.store.registry.rows import RegistryRow, row_of
 from benchmarks import spark
+from benchmarks.aims import say, say_machine
 from tests.drawn import exams
 from tests.postgres import fresh_database
 from tests.registries import (
@@ -102,11 +103,6 @@ def compared(answers: Iterator[Mapping[str, Any]], said: list[Said]) -> Compared
     return found
 
 
-def say(text: str) -> None:
-    """A line on standard output."""
-    sys.stdout.write(f"{text}\n")
-
-
 def in_spark(file: Path) -> Iterator[Mapping[str, Any]]:
     """What Spark SQL says of a Parquet file."""
     with spark.session(os.cpu_count() or 1) as opened:
@@ -120,6 +116,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--short", action="store_true", help=f"{SHORT} exams only")
     count = SHORT if parser.parse_args().short else EXAMS
+    say_machine(("duckdb", "psycopg", "pyspark", "sqlalchemy"))
     found: dict[str, Compared] = {}
     with tempfile.TemporaryDirectory() as made:
         file = Path(made) / "rows.parquet"
