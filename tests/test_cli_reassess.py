@@ -155,7 +155,7 @@ def test_a_run_that_was_stopped_goes_on_where_it_was(
     """Stopped after two batches of one; the same command looks at the rest, and tells of all."""
     expected = three_that_differ(engine)
     file = tmp_path / "reassess.work"
-    about = f"exams under any knowledge, read under {knowledge().version}"
+    about = f"exams of the database, signed under any version, read under {knowledge().version}"
     monkeypatch.setattr("app.store.registry.reassess.BATCH", 1)
     with reading(engine) as session, work_file(file, about) as work:
         first = islice(signed_exams_after(session, "", None), 2)

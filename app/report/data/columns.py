@@ -177,6 +177,11 @@ def _exams(knowledge: Knowledge) -> tuple[Column, ...]:
             *(f"{each}: {label_of('warnings', each, knowledge)}" for each in knowledge.warnings),
         ),
         _text(
+            "urgencies",
+            "The urgency of each of these warnings, in the same order, by spaces",
+            *(f"{urgency}: {urgency_words(urgency)}" for urgency in URGENCIES),
+        ),
+        _text(
             "most_urgent",
             "The highest urgency among these warnings; empty where there is none",
             *(f"{urgency}: {urgency_words(urgency)}" for urgency in URGENCIES),

@@ -149,6 +149,7 @@ def _exam(
         "fall_level": assessment.fall_risk.level,
         **_categories(assessment, knowledge),
         "warnings": " ".join(each.id for each in warnings),
+        "urgencies": " ".join(each.urgency for each in warnings),
         "most_urgent": warnings[0].urgency if warnings else None,
         "next_steps": " ".join(each.id for each in assessment.next_steps),
         "hazards": " ".join(each.id for each in assessment.hazards),
