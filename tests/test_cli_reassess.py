@@ -13,7 +13,6 @@ from sqlalchemy import Engine, text
 
 from app.assess.assess import assess
 from app.assess.assessment import as_text
-from app.assess.reassessed import Change, changes
 from app.cli import main
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Side
@@ -167,6 +166,7 @@ def test_a_run_that_was_stopped_goes_on_where_it_was(
     again = run("--resume", str(file), "--json")
 
     assert 2 == len(looked)
+    assert 0o600 == file.stat().st_mode & 0o777
     assert 0 == status
     assert expected == [each["exam_id"] for each in told(out)[:-1]]
     assert (0, out, "") == again
@@ -189,7 +189,7 @@ def test_a_file_that_is_about_something_else_is_left_alone(
         (other, "begun for exams of another clinic"),
         (text_file, "not a file that a reassessment wrote"),
         (tables, "it has other tables"),
-        (tmp_path / "nowhere" / "file", "unable to open"),
+        (tmp_path / "nowhere" / "file", "No such file"),
     ):
         held = file.read_bytes() if file.exists() else b""
         status, out, err = run("--resume", str(file))
@@ -223,30 +223,6 @@ def test_whoever_watches_sees_how_far_it_is(
 
     assert f"\r[{'#' * 30}] 1 of 1 exams\n" == err
     assert "#" not in out
-
-
-def test_less_is_told_after_more() -> None:
-    """By rank: a new emergency, a new warning, one that is gone, a level, a hazard."""
-    signed_as = {
-        ("warning", "a"): "soon",
-        ("warning", "gone"): "emergency",
-        ("category", "c"): "fits",
-        ("hazard", "h"): "present",
-    }
-    now = {
-        ("hazard", "h"): "absent",
-        ("category", "c"): "partial",
-        ("warning", "new"): "routine",
-        ("warning", "a"): "emergency",
-    }
-
-    assert (
-        Change("warning", "a", "soon", "emergency"),
-        Change("warning", "new", "not_raised", "routine"),
-        Change("warning", "gone", "emergency", "not_raised"),
-        Change("category", "c", "fits", "partial"),
-        Change("hazard", "h", "present", "absent"),
-    ) == changes(signed_as, now)
 
 
 def test_the_rows_in_the_store_are_read_and_never_written(engine: Engine) -> None:

@@ -1,4 +1,4 @@
-"""SQL says what the program says, though SQL has Kleene logic alone: proved for every exam.
+"""A query over many exams concludes of each what the program concludes of it alone.
 
 A gap is an exam in which a condition is unknown, and in which every value of one unknown thing
 would settle it alike (tests/proofs/test_exact.py). What SQL concludes tells yes from everything
@@ -7,6 +7,7 @@ else; of a category's requirement it also tells no from unknown.
 
 from collections.abc import Iterator
 
+from app.assess.completions import IN_EVERY_COMPLETION, ways_in_every_completion
 from app.exam.measures import QUANTITIES
 from app.exam.vocabulary import SIDES, Side
 from app.knowledge.load import Knowledge
@@ -21,7 +22,6 @@ from app.logic.expression import (
     children,
 )
 from app.logic.truth import NO, YES, Truth
-from app.store.registry.exactly import IN_EVERY_COMPLETION, in_every_completion
 from app.store.registry.rows import asked_by
 from tests.proofs.facts import Fact, all_of, any_of, not_
 from tests.proofs.places import Asked, places
@@ -96,12 +96,15 @@ def gaps(proofs: Proofs, name: str, settled: Fact) -> Fact:
 
 def said_in_sql(proofs: Proofs, name: str) -> Fact:
     """Where SQL says that a condition holds."""
-    others = in_every_completion(proofs.knowledge, name)
+    others = ways_in_every_completion(proofs.knowledge, name)
     return any_of(proofs.exam.named(name).yes, *(proofs.exam.truth(each).yes for each in others))
 
 
-def test_sql_misses_nothing_that_is_so_in_every_completion(proofs: Proofs) -> None:
-    """With the sentences that are said beside four conditions, no gap is left in any exam."""
+def test_a_query_misses_nothing_that_is_so_in_every_completion(proofs: Proofs) -> None:
+    """With the sentences that stand beside four conditions, no gap is left in any exam.
+
+    Of every level and urgency: what every completion agrees on is said in SQL as well.
+    """
     for name, answers in told_apart(proofs.knowledge):
         for answer in answers:
             yes, no = said_in_sql(proofs, name), proofs.exam.named(name).no
@@ -109,21 +112,23 @@ def test_sql_misses_nothing_that_is_so_in_every_completion(proofs: Proofs) -> No
             assert proofs.never(gaps(proofs, name, yes if answer is YES else no)) is None, name
 
 
-def test_sql_says_nothing_that_a_completion_could_take_back(proofs: Proofs) -> None:
+def test_a_query_says_nothing_that_an_answer_could_take_back(proofs: Proofs) -> None:
     """Each sentence implies its condition once everything is known that the program would try."""
     for name in IN_EVERY_COMPLETION:
         known = [
             not_(is_unknown(proofs, each)) for each in tried_by_the_program(proofs.knowledge, name)
         ]
         holds = proofs.exam.named(name).yes
-        for sentence in in_every_completion(proofs.knowledge, name):
+        for sentence in ways_in_every_completion(proofs.knowledge, name):
             assert proofs.never(proofs.exam.truth(sentence).yes, not_(holds), *known) is None, name
 
 
-def test_each_sentence_is_needed(proofs: Proofs) -> None:
-    """Without it there is a gap."""
+def test_each_sentence_beside_a_rule_is_needed(proofs: Proofs) -> None:
+    """Without it some exam is left in which the query would miss what the program says."""
     for name in IN_EVERY_COMPLETION:
-        said = [proofs.exam.truth(each).yes for each in in_every_completion(proofs.knowledge, name)]
+        said = [
+            proofs.exam.truth(each).yes for each in ways_in_every_completion(proofs.knowledge, name)
+        ]
         for place in range(len(said)):
             rest = any_of(proofs.exam.named(name).yes, *said[:place], *said[place + 1 :])
 

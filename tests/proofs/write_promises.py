@@ -16,6 +16,7 @@ from tests.proofs import (
     test_falls,
     test_levels,
     test_mirror,
+    test_query,
     test_rules,
     test_signs,
     test_sound,
@@ -32,6 +33,7 @@ PROOFS = (
     test_rules,
     test_levels,
     test_asked,
+    test_query,
 )
 MADE_BY = "Made by python -m tests.proofs.write_promises. Do not change it by hand."
 INTRODUCTION = """\

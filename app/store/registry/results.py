@@ -6,12 +6,12 @@ from functools import lru_cache
 from sqlalchemy import Dialect, case
 from sqlalchemy.dialects import postgresql, sqlite
 
+from app.assess.completions import ways_in_every_completion
 from app.assess.results import NOT_RAISED
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Category, WarningRule
 from app.knowledge.names import tier_name
 from app.logic.query import Stages, Term, conjunction, disjunction, negation, surely
-from app.store.registry.exactly import in_every_completion
 from app.store.registry.world import RegistryWorld, as_literal
 
 FALL_RISK = "fall_risk"
@@ -97,7 +97,7 @@ class _Results:
 
     def _exactly(self, name: str) -> Term:
         """Where a condition holds in every completion; what does not may be NULL as well."""
-        others = in_every_completion(self.knowledge, name)
+        others = ways_in_every_completion(self.knowledge, name)
         return disjunction(self.world.named(name), *map(self.world.query.truth, others))
 
 

@@ -77,11 +77,14 @@ def work_file(file: Path | None, about: str) -> Iterator[WorkFile]:
 
     Raises: OtherWork, where the file is about something else.
     """
-    try:
-        # Without a name SQLite keeps it in a temporary file, not in memory.
-        database = sqlite3.connect("" if file is None else str(file))
-    except sqlite3.OperationalError as error:
-        raise OtherWork(f"{file}: {error}") from error
+    if file is not None:
+        try:
+            # For its owner alone.
+            file.touch(0o600)
+        except OSError as error:
+            raise OtherWork(f"{file}: {error.strerror}") from error
+    # Without a name SQLite keeps it in a temporary file, not in memory.
+    database = sqlite3.connect("" if file is None else str(file))
     try:
         try:
             _prepare(database, about)

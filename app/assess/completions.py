@@ -1,13 +1,15 @@
 """What is so in every completion, said in sentences that Kleene logic decides by itself.
 
 Kleene logic may say unknown of what is so whatever the unknown findings turn out to be
-(docs/decisions/0009). Of all that a query concludes, just these conditions can then hold. Beside
-each stands when it does so: more ways to hold, none of them new. The solver proves that each
-sentence implies its condition in every completion, and that with them no case is left, in any exam
-(tests/proofs/test_query.py). After a change of the rules those proofs say what is to be said anew.
+(docs/decisions/0009). Of all that a level or an urgency goes by, just these conditions can then
+hold. Beside each stands when it does so: more ways to hold, none of them new. The solver proves
+that each sentence implies its condition in every completion, and that with them no case is left, in
+any exam (tests/proofs/test_query.py). After a change of the rules those proofs say what is to be
+said anew.
 """
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 from app.knowledge.load import Knowledge
 from app.logic.expression import Expression
@@ -103,7 +105,8 @@ IN_EVERY_COMPLETION: Mapping[str, tuple[str, ...]] = {
 }
 
 
-def in_every_completion(knowledge: Knowledge, name: str) -> tuple[Expression, ...]:
+@lru_cache(maxsize=64)
+def ways_in_every_completion(knowledge: Knowledge, name: str) -> tuple[Expression, ...]:
     """The further ways in which a condition holds; none for most.
 
     Raises: BadExpression, BadName, where a sentence no longer fits the knowledge.
