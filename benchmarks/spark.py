@@ -32,6 +32,8 @@ def session(cores: int, memory: str = "2g") -> Iterator[Any]:
         .config("spark.driver.host", "127.0.0.1")
         .config("spark.driver.bindAddress", "127.0.0.1")
         .config("spark.log.level", "ERROR")
+        # Else a file of the registry is one piece of work, for one processor.
+        .config("spark.sql.files.maxPartitionBytes", "16m")
         .getOrCreate()
     )
     try:
