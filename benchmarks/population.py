@@ -225,12 +225,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="What one query costs over a registry.")
     parser.add_argument("--short", action="store_true", help="small registries, once")
     parser.add_argument("--engines", default=",".join(ENGINES), help="only these, by commas")
+    parser.add_argument("--repeats", type=int, help=f"instead of {REPEATS}")
     parser.add_argument("--measure", nargs=3, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.measure:
         measure(*asked.measure)
         return
     sizes, repeats = (SHORT_SIZES, 1) if asked.short else (SIZES, REPEATS)
+    repeats = asked.repeats or repeats
     engines = asked.engines.split(",")
     say_machine(("duckdb", "numpy", "psycopg", "pyarrow", "pyspark"))
     say(f"SQLite {sqlite3.sqlite_version}; {repeats} repeats, medians")

@@ -15,6 +15,7 @@ from functools import lru_cache
 from itertools import pairwise
 
 from app.assess.assessment import Reason
+from app.assess.completions import ways_in_every_completion
 from app.assess.world import ExamWorld
 from app.exam.measures import QUANTITIES
 from app.exam.record import Value
@@ -31,7 +32,7 @@ from app.logic.expression import (
     Surely,
     children,
 )
-from app.logic.truth import UNKNOWN, Truth
+from app.logic.truth import UNKNOWN, YES, Truth
 
 MOST_TRIED = 64
 PROBES = 12
@@ -43,11 +44,15 @@ def exactly(world: ExamWorld, name: str) -> Truth:
     """The truth of a named condition as far as a level or an urgency goes by it.
 
     Only what the knowledge names as `tried` is searched: of the rest it is proved that the search
-    would find nothing that changes one.
+    would find nothing that changes one. Where sentences say when it holds, they take the place of
+    the search, which may give up before it finds that.
     """
     truth = world.named(name)
     if truth is not UNKNOWN or name not in world.knowledge.tried:
         return truth
+    ways = ways_in_every_completion(world.knowledge, name)
+    if ways:
+        return YES if any(world.truth(way) is YES for way in ways) else UNKNOWN
     return in_every_completion(world, name)
 
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.assess.assess import world_of
+from app.assess.assess import assess, world_of
 from app.assess.exact import because_exactly, exactly
 from app.assess.world import ExamWorld
 from app.exam.record import Cell, Exam, Value
@@ -240,3 +240,18 @@ def test_what_is_decided_is_so_in_every_completion(drawn: tuple[Exam, Expression
 
     assert exactly(world_of(exam, known), "asked") in outcomes | {UNKNOWN}
     assert len(outcomes) == 1 or exactly(world_of(exam, known), "asked") is UNKNOWN
+
+
+def test_what_takes_a_long_search_is_still_said() -> None:
+    """A foot drop is of nerve and muscle, or the brisk sign is of the cord: another pattern fits.
+
+    Sixty findings are open in the rule, and trying them one by one gave up before the end.
+    """
+    exam = exam_of("tremor_entrains yes; foot_drop right 2; hoffmann right yes")
+    world = world_of(exam, knowledge())
+    found = next(each for each in assess(exam, knowledge()).categories if each.id == "functional")
+
+    assert UNKNOWN is world.truth(Reference("functional_cautioned"))
+    assert YES is exactly(world, "functional_cautioned")
+    assert "fits_with_cautions" == found.level
+    assert {"foot_drop"} <= {each.finding for each in found.against}
