@@ -41,8 +41,9 @@ REPEATS = 5
 MOST_SECONDS, MOST_GROWTH, MOST_MEMORY = 10, 1.1, 1.25
 PROCESSORS = os.cpu_count() or 1
 # What DuckDB may hold, whatever the size of the registry.
-DUCKDB_MEMORY = "1GB"
-Measured = dict[tuple[str, int], list[tuple[float, float]]]
+DUCKDB_MEMORY = "300MB"
+# By kind and size: seconds, seconds of the client's processors, MiB of the client.
+Measured = dict[tuple[str, int], list[tuple[float, float, float]]]
 
 
 def scan() -> str:
@@ -63,7 +64,8 @@ def in_duckdb(place: str, statement: str, *, is_scan: bool) -> float:
         database.execute("SET preserve_insertion_order = false")
         database.execute(f"CREATE VIEW {TABLE} AS FROM read_parquet('{place}')")
         if not is_scan:
-            statement = f"COPY ({statement}) TO '{made}/results.parquet' (FORMAT parquet)"
+            into = f"'{made}/results.parquet' (FORMAT parquet, ROW_GROUP_SIZE 20480)"
+            statement = f"COPY ({statement}) TO {into}"
         return _timed(lambda: database.execute(statement).fetchall())
 
 
@@ -122,25 +124,27 @@ def _timed(work: Callable[[], object]) -> float:
 
 
 def measure(engine: str, kind: str, place: str) -> None:
-    """Measure once, and print seconds and the most memory in MiB."""
+    """Measure once, and print seconds, those of the processors, and the most memory in MiB."""
     is_scan = kind == "scan"
     statement = scan() if is_scan else query("duckdb" if engine == "numpy" else engine)
+    begun = time.process_time()
     seconds = ENGINES[engine](place, statement, is_scan=is_scan)
+    worked = time.process_time() - begun
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    say(json.dumps([seconds, most]))
+    say(json.dumps([seconds, worked, most]))
 
 
-def measured(engine: str, kind: str, place: str) -> tuple[float, float]:
-    """Seconds, and MiB of the client, of one measurement in a process of its own."""
-    done = subprocess.run(  # noqa: S603 - our own module
+def measured(engine: str, kind: str, place: str) -> tuple[float, float, float]:
+    """One measurement in a process of its own."""
+    done = subprocess.run(
         [sys.executable, "-m", "benchmarks.population", "--measure", engine, kind, place],
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
         check=True,
     )
-    seconds, most = json.loads(done.stdout.splitlines()[-1])
-    return seconds, most
+    seconds, worked, most = json.loads(done.stdout.splitlines()[-1])
+    return seconds, worked, most
 
 
 # ---- the rows, in every engine
@@ -201,22 +205,24 @@ def measure_all(sizes: tuple[int, ...], repeats: int, engines: list[str]) -> dic
 
 def say_table(found: dict[str, Measured], sizes: tuple[int, ...]) -> None:
     """Medians, as a table."""
-    say(f"{'engine':12}{'exams':>10}{'query s':>10}{'scan s':>9}{'ratio':>8}{'client MiB':>12}")
+    say(
+        f"{'engine':12}{'exams':>10}{'query s':>10}{'scan s':>9}{'ratio':>8}"
+        f"{'client CPU s':>14}{'client MiB':>12}"
+    )
     for engine, each in found.items():
         for size in sizes:
-            query_s = median(seconds for seconds, _ in each["query", size])
-            scan_s = median(seconds for seconds, _ in each["scan", size])
-            most = median(mib for _, mib in each["query", size])
+            query_s, worked, most = (median(one) for one in zip(*each["query", size], strict=True))
+            scan_s = median(seconds for seconds, _, _ in each["scan", size])
             say(
                 f"{engine:12}{size:>10}{query_s:>10.2f}{scan_s:>9.3f}"
-                f"{query_s / scan_s:>8.1f}{most:>12.0f}"
+                f"{query_s / scan_s:>8.1f}{worked:>14.2f}{most:>12.0f}"
             )
 
 
 def growth(each: Measured, sizes: tuple[int, ...]) -> float:
     """How time grows from the last but one size to the last: 1 is linear."""
     first, last = sizes[-2:]
-    times = [median(seconds for seconds, _ in each["query", size]) for size in (first, last)]
+    times = [median(seconds for seconds, _, _ in each["query", size]) for size in (first, last)]
     return math.log(times[1] / times[0]) / math.log(last / first)
 
 
@@ -247,10 +253,10 @@ def main() -> None:
     if "duckdb" not in found:
         return
     ours, (first, last) = found["duckdb"], sizes[-2:]
-    seconds = {size: median(each for each, _ in ours["query", size]) for size in sizes}
-    most = {size: median(each for _, each in ours["query", size]) for size in sizes}
+    seconds = {size: median(each for each, _, _ in ours["query", size]) for size in sizes}
+    most = {size: median(each for _, _, each in ours["query", size]) for size in sizes}
     if "numpy" in found:
-        peer = median(each for each, _ in found["numpy"]["query", last])
+        peer = median(each for each, _, _ in found["numpy"]["query", last])
         say(f"duckdb takes {seconds[last] / peer:.2f} of the time of NumPy at {last} exams")
     say_aims(
         {
