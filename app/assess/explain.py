@@ -6,7 +6,7 @@ from app.assess.assess import world_of
 from app.assess.assessment import FITS, Reason
 from app.assess.categories import level_of_exam
 from app.assess.changes import IS_YES, NOT_YES, Change, smallest_changes
-from app.assess.exact import in_every_completion
+from app.assess.exact import exactly
 from app.assess.results import NOT_RAISED, result_of
 from app.assess.world import ExamWorld
 from app.exam.record import Exam
@@ -109,7 +109,7 @@ def explain_category(exam: Exam, knowledge: Knowledge, category: Category) -> Ex
     return Explanation(
         rule=category.id,
         level=level,
-        truth=in_every_completion(world, fits.name),
+        truth=exactly(world, fits.name),
         requirement=()
         if category.built_from_vocabulary
         else (_condition(world, knowledge.requirement(category)),),
@@ -142,7 +142,7 @@ def explain_warning(exam: Exam, knowledge: Knowledge, warning: WarningRule) -> E
     return Explanation(
         rule=warning.id,
         level=level,
-        truth=in_every_completion(world, raised.name),
+        truth=YES if is_raised else world.named(raised.name),
         requirement=tuple(
             _condition(world, knowledge.conditions[part]) for part in parts if part is not None
         ),

@@ -12,7 +12,6 @@ from typing import Any
 
 from app.assess.assessment import Level
 from app.assess.atoms import is_of_one_cell, mark
-from app.assess.categories import level_of_exam
 from app.assess.world import ExamWorld
 from app.exam.record import Cell, Untestable
 from app.exam.vocabulary import SIDES, Side
@@ -53,34 +52,27 @@ class _Program:
         made: dict[str, Any] = {**self._constants, "__builtins__": {"bool": bool, "map": map}}
         # Ids that were checked, operators, and names that are given here.
         exec(text, made)  # noqa: S102
-        self._run: Callable[..., dict[str, Level | None]] = made["run"]
+        self._run: Callable[..., dict[str, Level]] = made["run"]
 
     def of(self, world: ExamWorld) -> Mapping[str, Level]:
         """The level of each category."""
         cells = world.exam.cells
         # Asked for many times: a copy is quicker than the way through the proxy.
         plain = cells.copy() if isinstance(cells, MappingProxyType) else cells
-        found = self._run(plain.get, lambda number: world.judge(self._questions[number], None))
-        if None in found.values():
-            for name, category in self.knowledge.categories.items():
-                found[name] = found[name] or level_of_exam(world, category)
-        return found  # type: ignore[return-value]
+        return self._run(plain.get, lambda number: world.judge(self._questions[number], None))
 
     def _level(self, category: Category) -> str:
-        """The text for the level of a category; None where a search has to decide."""
+        """The text for the level of a category."""
         known, written = self.knowledge, self._rails.written
-        fits, cautioned = f"{category.id}_fits", f"{category.id}_cautioned"
-        requires, caution = (known.definitions[name].expression for name in (fits, cautioned))
+        requires, caution = (
+            known.exactly(f"{category.id}_fits"),
+            known.exactly(f"{category.id}_cautioned"),
+        )
         core = Or(tuple(known.conditions[sentence] for sentence in category.core))
-        clear, open_ = "'fits'", "'open'"
-        if cautioned in known.tried:
-            clear = f"None if {written(caution, 'possible')} else 'fits'"
-        if fits in known.tried:
-            open_ = "None"
         return (
-            f"(('fits_with_cautions' if {written(caution, 'sure')} else {clear})"
+            f"(('fits_with_cautions' if {written(caution, 'sure')} else 'fits')"
             f" if {written(requires, 'sure')} else 'not_supported' if not {written(core, 'sure')}"
-            f" else {open_} if {written(requires, 'possible')} else 'partial')"
+            f" else 'open' if {written(requires, 'possible')} else 'partial')"
         )
 
     def _atom(self, atom: Atom, side: str | None, rail: Rail) -> str:

@@ -235,5 +235,6 @@ def _side(side: str | None) -> Side | None:
 @lru_cache(maxsize=4)
 def _reading(knowledge: Knowledge) -> Reading:
     expressions = [each.expression for each in knowledge.definitions.values()]
-    circuit = Circuit([*expressions, *knowledge.conditions.values()], knowledge.definitions)
+    expressions += [*knowledge.conditions.values(), *knowledge.completions.values()]
+    circuit = Circuit(expressions, knowledge.definitions)
     return Reading(knowledge, circuit)

@@ -5,7 +5,16 @@ from collections.abc import Iterable, Iterator, Mapping
 from app.exam.vocabulary import vocabulary
 from app.knowledge.codes import ICD_FILE, SuggestedCode
 from app.knowledge.files import BadKnowledge
-from app.knowledge.model import Category, ConflictRule, FallRisk, Kind, Sign, Step, WarningRule
+from app.knowledge.model import (
+    Category,
+    Completion,
+    ConflictRule,
+    FallRisk,
+    Kind,
+    Sign,
+    Step,
+    WarningRule,
+)
 from app.knowledge.names import BadName, Names, every_core_normal, kind_value, tier_name
 from app.logic.expression import And, Definition, Expression, Or, Reference, walk
 from app.logic.parse import BadExpression, parse
@@ -54,6 +63,21 @@ class Conditions:
             if sentence is not None:
                 read = self._read(sentence, file, rule, key)
                 self._check_sides(read, file, rule, key, sided=sided)
+
+    def completed(self, completions: Iterable[Completion]) -> dict[str, Expression]:
+        """Conditions with the further ways in which they hold, by their names.
+
+        Raises: BadKnowledge.
+        """
+        found: dict[str, Expression] = {}
+        for each in completions:
+            if each.id not in self.definitions:
+                raise BadKnowledge(f"completions.toml: {each.id} is not the name of a condition")
+            place = ("completions.toml", each.id, "when")
+            self.check([(*place, sentence) for sentence in each.when])
+            ways = [self._read(sentence, *place) for sentence in each.when]
+            found[each.id] = Or((self.definitions[each.id].expression, *ways))
+        return found
 
     def check_explained(self, category: Category) -> None:
         """An `explains` entry is one finding, or one value of it, on whichever side."""

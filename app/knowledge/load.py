@@ -31,6 +31,7 @@ from app.knowledge.measured import MeasuredLine, check_measured, places_of_line
 from app.knowledge.model import (
     Balance,
     Category,
+    Completion,
     ConflictRule,
     FallRisk,
     HazardRule,
@@ -80,7 +81,7 @@ class Knowledge:
     names: Names
     definitions: Mapping[str, Definition]
     conditions: Mapping[str, Expression]
-    tried: frozenset[str]
+    completions: Mapping[str, Expression]
 
     @property
     def medicine_classes(self) -> Mapping[str, str]:
@@ -91,6 +92,10 @@ class Knowledge:
     def hazards(self) -> Mapping[str, HazardRule]:
         """The hazards by id."""
         return {hazard.id: hazard for hazard in self.fall_risk.hazard}
+
+    def exactly(self, name: str) -> Expression:
+        """What holds where a named condition does in every completion of what is unknown."""
+        return self.completions.get(name, self.definitions[name].expression)
 
     def requirement(self, category: Category) -> Expression:
         """A category's requirement."""
@@ -150,7 +155,9 @@ def load_knowledge(folder: Traversable) -> Knowledge:
         names=names,
         definitions=conditions.definitions,
         conditions=conditions.parsed,
-        tried=frozenset(index.tried),
+        completions=conditions.completed(
+            files.keyed("completions.toml", "completion", Completion).values()
+        ),
     )
     _check_conditions(conditions, read)
     check_measured(read.measured, names, conditions.parsed)
@@ -222,8 +229,6 @@ def _check_names(read: Knowledge) -> None:
             if cause not in causes:
                 place = f"steps.toml: {step.id}: because"
                 raise BadKnowledge(f"{place}: {cause} is not a category, warning or finding")
-    for name in sorted(read.tried - set(read.definitions)):
-        raise BadKnowledge(f"index.toml: tried: {name} is not the name of a condition")
     if read.fall_risk.branch[-1].when is not None:
         raise BadKnowledge("fall_risk.toml: branch: the last one must hold always, without when")
 

@@ -286,6 +286,15 @@ class Step(Rule):
     follows_open: bool = False
 
 
+class Completion(Rule):
+    """Further ways in which a condition holds: where it does whatever is unknown turns out to be.
+
+    id: the name of the condition.
+    """
+
+    when: tuple[Sentence, ...]
+
+
 class ConflictRule(Table):
     """Recorded values that contradict each other."""
 
@@ -327,4 +336,3 @@ class Index(Table):
     categories: tuple[Id, ...]
     warnings: tuple[Id, ...]
     practice: tuple[Id, ...]
-    tried: tuple[Id, ...]

@@ -69,11 +69,20 @@ CHANGED = {
         "",
         "categories/tics.toml: is not listed in index.toml",
     ),
-    "a search of a condition that is none": (
-        "index.toml",
-        'tried = ["parkinsonism_cautioned"',
-        'tried = ["parkinsonism_caution"',
-        "index.toml: tried: parkinsonism_caution is not the name of a condition",
+    "further ways of a condition that is none": (
+        "completions.toml",
+        "[completion.parkinsonism_cautioned]",
+        "[completion.parkinsonism_caution]",
+        "completions.toml: parkinsonism_caution is not the name of a condition",
+    ),
+    "a further way that asks of a side without one": (
+        "completions.toml",
+        '"symmetric"',
+        '"rigid"',
+        (
+            "completions.toml: parkinsonism_cautioned: when: rigid is judged on each side: "
+            "write any(…) or both(…)"
+        ),
     ),
     "a warning that is not listed": (
         "index.toml",

@@ -1,11 +1,13 @@
-"""What is so in every completion is said, where logic alone would call it unknown.
+"""What is so in every completion is said, where three values alone would call it unknown.
 
-A gap is an exam in which a condition is unknown, and in which every value of one unknown finding
+A gap is an exam in which a condition is unknown, and in which every value of one unknown thing
 would settle it alike. Where a condition is unknown though every completion agrees, adding findings
-one by one ends in a gap: so where there is no gap, nothing is missed.
+one by one ends in a gap: so where there is no gap, nothing is missed. A caution or a warning is
+raised by a yes alone; a requirement that is not met and one that is open are two levels.
+
+The sentences beside four conditions stand in completions.toml. The program and SQL both go by them.
 """
 
-from collections import Counter
 from collections.abc import Iterator
 from decimal import Decimal
 
@@ -16,11 +18,21 @@ from app.assess.assess import world_of
 from app.assess.exact import exactly
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam
-from app.exam.vocabulary import GRADES, Scale, vocabulary
+from app.exam.vocabulary import GRADES, SIDES, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
-from app.knowledge.names import tier_name
-from app.logic.expression import Reference
+from app.knowledge.names import AGE, tier_name
+from app.logic.expression import (
+    AnySide,
+    Atom,
+    BothSides,
+    Expression,
+    Or,
+    Reference,
+    Surely,
+    children,
+)
 from app.logic.truth import NO, UNKNOWN, YES, Truth
+from app.store.registry.rows import asked_by
 from tests.proofs.exams import holds
 from tests.proofs.facts import Fact, all_of, any_of, none_of, not_
 from tests.proofs.places import Asked, places
@@ -29,51 +41,39 @@ from tests.proofs.solver import AnyExam
 from tests.proofs.test_sound import EXEMPT as WITHDRAWN
 from tests.strategies import exams
 
-# Warnings that ask whether parkinsonism is listed: it is by a stiffness of unknown kind, which is
-# open itself, and for openness not knowing is the point.
-EXEMPT = {"antipsychotic_sensitivity_soon", "copper_disease_soon"}
-# It asks what has not been recorded.
-EXEMPT |= {"pull_test_unsafe_routine"}
 ARITHMETIC = {finding for quantity in QUANTITIES.values() for finding in quantity.inputs}
 
 
 def test_what_is_so_in_every_completion_is_called_so(proofs: Proofs) -> None:
-    """Of every requirement, caution and urgency: what every completion agrees on is said.
+    """Of every level and urgency: what every completion agrees on is said, and no gap is left.
 
-    With the findings known that stand in several places of it, no gap is left in any exam; those
-    the program tries one by one. Left out are inputs of arithmetic and sums of grades, which are
-    unknown while one of them is.
+    In any exam. Left out is what stands under `known` or `surely`, where not knowing is the point,
+    and what goes into arithmetic, which is unknown while one of its inputs is.
     """
-    for name in decided(proofs.knowledge):
-        several = standing_several_times(proofs.knowledge, name)
-        known = [is_known(proofs.exam, asked) for asked in several]
-        gaps = [gap for asked, _, gap in gaps_of(proofs, name) if asked not in several]
+    for name, answers in told_apart(proofs.knowledge):
+        for answer in answers:
+            yes, no = said(proofs, name), proofs.exam.named(name).no
 
-        assert proofs.never(any_of(*gaps), *known) is None, name
+            assert proofs.never(gaps(proofs, name, yes if answer is YES else no)) is None, name
 
 
-def test_what_would_come_out_alike_either_way_is_not_waited_for(proofs: Proofs) -> None:
-    """Where one unknown finding would settle a condition alike whatever its value, it is settled.
+def test_no_further_way_says_what_an_answer_could_take_back(proofs: Proofs) -> None:
+    """Each sentence beside a condition implies it once everything is known that it asks about."""
+    for name in proofs.knowledge.completions:
+        known = [not_(is_unknown(proofs, each)) for each in asked_about(proofs.knowledge, name)]
+        holds_itself = proofs.exam.named(name).yes
+        for way in ways(proofs.knowledge, name):
+            assert proofs.never(proofs.exam.truth(way).yes, not_(holds_itself), *known) is None
 
-    By the program, in the smallest exam of every kind in which logic alone would wait for it, on
-    each side. A limb that is stiff both ways and all the time is rigid or spastic, say. Where it
-    changes nothing that the answer is no and not unknown, none is looked for. Just what needs it is
-    what the knowledge has tried.
-    """
-    found: Counter[str] = Counter()
-    for name in decided(proofs.knowledge):
-        gaps = [gap for gap in gaps_of(proofs, name) if counts(name, gap[1])]
-        if not proofs.possible(any_of(*(gap for _, _, gap in gaps))):
-            continue
-        for asked, answer, gap in gaps:
-            exam = proofs.smallest(gap)
-            if exam is not None:
-                found[name] += 1
-                world = world_of(exam, proofs.knowledge)
 
-                assert world.truth(Reference(name)) is UNKNOWN
-                assert exactly(world, name) is answer, (name, asked, exam)
-    assert set(found) == proofs.knowledge.tried - EXEMPT
+def test_each_further_way_is_needed(proofs: Proofs) -> None:
+    """Without it some exam is left in which it would be missed that every completion agrees."""
+    for name in proofs.knowledge.completions:
+        all_ways = [proofs.exam.truth(each).yes for each in ways(proofs.knowledge, name)]
+        for place in range(len(all_ways)):
+            rest = any_of(proofs.exam.named(name).yes, *all_ways[:place], *all_ways[place + 1 :])
+
+            assert proofs.possible(gaps(proofs, name, rest)), (name, place)
 
 
 @settings(max_examples=15, deadline=None)
@@ -89,55 +89,93 @@ def test_what_the_program_says_is_so_in_every_completion(proofs: Proofs, exam: E
     recorded = holds(proofs.exam, exam, world.medicines)
     everything = [held.known for held in proofs.exam.everything]
     with proofs.assuming(*recorded, *everything, proofs.exam.list_is_whole):
-        for name in decided(proofs.knowledge):
+        for name, answers in told_apart(proofs.knowledge):
             pair = proofs.exam.named(name)
             outcomes = [proofs.possible(pair.yes), proofs.possible(pair.no)]
-            said = exactly(world, name)
+            told = exactly(world, name)
 
             if name not in withdrawn:
-                assert said in (UNKNOWN, Truth.of(outcomes == [True, False])), name
-            settled = outcomes.count(True) == 1 and counts(name, Truth.of(outcomes[0]))
-            if settled and not rests_on_sums(proofs.knowledge, name):
-                assert said is not UNKNOWN, name
+                assert told in (UNKNOWN, Truth.of(outcomes == [True, False])), name
+            settled = outcomes.count(True) == 1 and Truth.of(outcomes[0]) in answers
+            if settled and not rests_on_more(proofs.knowledge, name):
+                assert told is not UNKNOWN, name
 
 
-def decided(knowledge: Knowledge) -> list[str]:
-    """What the program decides exactly: requirements, cautions, and how urgent a warning is."""
-    names = [f"{each}_{what}" for each in knowledge.categories for what in ("fits", "cautioned")]
+def told_apart(knowledge: Knowledge) -> Iterator[tuple[str, tuple[Truth, ...]]]:
+    """Every condition that a level or an urgency goes by, with the answers that it tells apart."""
+    for each in knowledge.categories:
+        yield f"{each}_fits", (YES, NO)
+        yield f"{each}_cautioned", (YES,)
     for warning in knowledge.warnings.values():
-        names += [tier_name(warning.id, tier.urgency) for tier in warning.tier]
-    return [name for name in names if name not in EXEMPT]
+        for tier in warning.tier:
+            yield tier_name(warning.id, tier.urgency), (YES,)
 
 
-def counts(name: str, answer: Truth) -> bool:
-    """Whether it makes a difference that a condition has this answer and is not unknown.
-
-    A caution or a warning is raised by a yes alone; a requirement that is not met and one that is
-    open are two levels.
-    """
-    return answer is YES or name.endswith("_fits")
+def ways(knowledge: Knowledge, name: str) -> tuple[Expression, ...]:
+    """The further ways in which a condition holds; none for most."""
+    held = knowledge.exactly(name)
+    return held.members[1:] if name in knowledge.completions and isinstance(held, Or) else ()
 
 
-def rests_on_sums(knowledge: Knowledge, name: str) -> bool:
+def said(proofs: Proofs, name: str) -> Fact:
+    """Where it is said that a condition holds."""
+    further = (proofs.exam.truth(each).yes for each in ways(proofs.knowledge, name))
+    return any_of(proofs.exam.named(name).yes, *further)
+
+
+def asked_about(knowledge: Knowledge, name: str) -> list[Asked]:
+    """What a condition asks about, but under `known` or `surely` and as input of arithmetic."""
+    held_back = {
+        each for each, held in _places(knowledge, Reference(name), None, held=False) if held
+    }
+    asked = dict.fromkeys(places(knowledge, Reference(name)))
+    return [each for each in asked if each not in held_back and each[0] not in (*QUANTITIES, AGE)]
+
+
+def _places(
+    knowledge: Knowledge, expression: Expression, side: Side | None, *, held: bool
+) -> Iterator[tuple[Asked, bool]]:
+    """Each place of a condition, and whether not knowing is the point there."""
+    match expression:
+        case Atom(name, relation):
+            if name in QUANTITIES:
+                yield from (((each, None), True) for each in QUANTITIES[name].inputs)
+            at = side if knowledge.names.is_paired(name) else None
+            yield (name, at), held or relation == "known"
+        case Reference(name):
+            yield from _places(knowledge, knowledge.definitions[name].expression, side, held=held)
+        case AnySide(inner) | BothSides(inner):
+            # What `other` looks at is gone through here as well.
+            for each in SIDES:
+                yield from _places(knowledge, inner, each, held=held)
+        case Surely(inner):
+            yield from _places(knowledge, inner, side, held=True)
+        case _:
+            for child in children(expression):
+                yield from _places(knowledge, child, side, held=held)
+
+
+def is_unknown(proofs: Proofs, asked: Asked) -> Fact:
+    """Not known; what was tested in vain is, where a rule asks just that."""
+    if asked[0] in asked_by(proofs.knowledge).untestable:
+        return is_open(proofs.exam, asked)
+    return not_(is_known(proofs.exam, asked))
+
+
+def gaps(proofs: Proofs, name: str, settled: Fact) -> Fact:
+    """The exams in which this is not so, and would be with every value of one unknown thing."""
+    found = []
+    for asked in asked_about(proofs.knowledge, name):
+        every = list(with_every_value(proofs.exam, settled, asked))
+        if every:
+            found.append(all_of(is_unknown(proofs, asked), not_(settled), *every))
+    return any_of(*found)
+
+
+def rests_on_more(knowledge: Knowledge, name: str) -> bool:
     """Whether arithmetic, or a sum of grades, stands in a condition."""
     named = {asked for asked, _ in places(knowledge, Reference(name))}
     return not named.isdisjoint({*QUANTITIES, *knowledge.balances})
-
-
-def gaps_of(proofs: Proofs, name: str) -> Iterator[tuple[Asked, Truth, Fact]]:
-    """For each thing that a condition asks about and each answer: the exams with that gap."""
-    pair = proofs.exam.named(name)
-    for asked in dict.fromkeys(places(proofs.knowledge, Reference(name))):
-        for answer, settled in ((YES, pair.yes), (NO, pair.no)):
-            tried = list(with_every_value(proofs.exam, settled, asked))
-            if tried:
-                yield asked, answer, all_of(is_open(proofs.exam, asked), pair.unknown, *tried)
-
-
-def standing_several_times(knowledge: Knowledge, name: str) -> list[Asked]:
-    """What a condition asks about in several places."""
-    counts = Counter(places(knowledge, Reference(name)))
-    return [asked for asked, count in counts.items() if count > 1]
 
 
 def is_known(exam: AnyExam, asked: Asked) -> Fact:

@@ -16,7 +16,6 @@ from tests.proofs import (
     test_falls,
     test_levels,
     test_mirror,
-    test_query,
     test_rules,
     test_signs,
     test_sound,
@@ -33,7 +32,6 @@ PROOFS = (
     test_rules,
     test_levels,
     test_asked,
-    test_query,
 )
 MADE_BY = "Made by python -m tests.proofs.write_promises. Do not change it by hand."
 INTRODUCTION = """\
@@ -108,8 +106,6 @@ def _exempt(proof: FunctionType, read: Knowledge) -> Iterator[str]:
             yield from _listed("Exempt:", test_sound.EXEMPT_FOR_NO, read)
         case "test_that_something_could_not_be_tested_settles_nothing_else":
             yield from _listed("Exempt:", test_sound.EXEMPT_WHEN_UNTESTABLE, read)
-        case "test_what_is_so_in_every_completion_is_called_so":
-            yield from _listed("Exempt:", test_exact.EXEMPT, read)
         case "test_one_more_abnormal_sign_never_withdraws_an_emergency":
             yield ""
             yield "Answers that can withdraw it:"

@@ -6,7 +6,6 @@ from functools import lru_cache
 from sqlalchemy import Dialect, case
 from sqlalchemy.dialects import postgresql, sqlite
 
-from app.assess.completions import ways_in_every_completion
 from app.assess.results import NOT_RAISED
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Category, WarningRule
@@ -97,8 +96,7 @@ class _Results:
 
     def _exactly(self, name: str) -> Term:
         """Where a condition holds in every completion; what does not may be NULL as well."""
-        others = ways_in_every_completion(self.knowledge, name)
-        return disjunction(self.world.named(name), *map(self.world.query.truth, others))
+        return self.world.query.truth(self.knowledge.exactly(name))
 
 
 def _chosen(cases: Sequence[tuple[Term, str]], otherwise: str) -> Term:
