@@ -59,6 +59,7 @@ from app.web import (
 )
 from app.web.answers import Templates
 from app.web.demo_signing import sign_demo
+from app.web.logged import log_config
 from app.web.pages import Site
 from app.web.provider import ClinicProvider
 from app.web.sealing import Sealing, open_sealing, seal_key
@@ -295,7 +296,8 @@ def serve(host: str | None = None, port: int | None = None) -> int:
         timeout_worker_healthcheck=WORKER_PATIENCE_S,
         host=settings.host if host is None else host,
         port=settings.port if port is None else port,
-        # Addresses hold no patient data, but who opened what belongs in the audit, not here.
+        log_config=log_config(settings.log),
+        # Our own line says the route instead of the address; who opened what is in the audit.
         access_log=False,
         server_header=False,
     )

@@ -1,7 +1,7 @@
 """What a clinic can set: environment variables EVENHAND_*, or a file .env beside the program."""
 
 from pathlib import Path
-from typing import Self
+from typing import Literal, Self
 from urllib.parse import urlsplit
 
 from pydantic import Field, SecretStr, field_validator, model_validator
@@ -42,6 +42,8 @@ class Settings(BaseSettings):
     # Invented people only; every page says so.
     demo: bool = False
     clinic: str = Field(default="", max_length=80)
+    # The lines of the log on the console: for a program that reads them, or for a person.
+    log: Literal["json", "text"] = "json"
     # An inner network without https: passwords and findings can then be read on the way.
     plain_http: bool = False
     # What a FHIR document says that it is: a LOINC code of those that the report knows.

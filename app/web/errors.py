@@ -12,6 +12,7 @@ from app.exam.reading import BadExam
 from app.store.refusals import Away, Busy, NotFound, NotOpen, NotSigned, NotYours, StaleRevision
 from app.web.allowed import Forbidden, NotSignedIn, ScreenLocked
 from app.web.answers import show
+from app.web.logged import about
 from app.web.pages import ErrorPage
 from app.web.signing_in import not_signed_in_answer, screen_locked_answer
 
@@ -155,7 +156,7 @@ def _forbidden(request: Request, error: Exception) -> Response:
 
 def busy_answer(request: Request, error: Busy) -> Response:
     """503: nothing was recorded, or nobody knows; the place is told in the log and not here."""
-    log.warning("%s %s: %s", request.method, request.url.path, error)
+    log.warning("%s", error, extra=about(request))
     says = ""
     if isinstance(error, Away):
         unsure = "Whether it was recorded is not known; look before you send it again."

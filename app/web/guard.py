@@ -19,6 +19,7 @@ from app.web.errors import busy_answer, error_answer
 from app.web.form_token import CheckForms
 from app.web.forms import SAFE_METHODS
 from app.web.identity import Identify, visit_of
+from app.web.logged import LogRequests, about
 from app.web.refused import NoteRefused
 
 log = logging.getLogger(__name__)
@@ -70,6 +71,7 @@ def install(app: FastAPI) -> None:
     app.add_middleware(AnswerFailures)
     app.add_middleware(AddHeaders)
     app.add_middleware(Compress)
+    app.add_middleware(LogRequests)
 
 
 class Compress:
@@ -116,7 +118,7 @@ class AddHeaders:
 
 
 class AnswerFailures:
-    """Answers what nobody foresaw with a whole page, and logs it without the request's content."""
+    """Answers what nobody foresaw with a whole page, and logs it without what was sent."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -141,7 +143,7 @@ class AnswerFailures:
                 raise
             await busy_answer(Request(scope), busy)(scope, receive, send)
         except Exception:
-            log.exception("%s %s failed", scope["method"], scope["path"])
+            log.exception("a request failed", extra=about(Request(scope)))
             if started:
                 raise
             answer = error_answer(Request(scope), HTTPStatus.INTERNAL_SERVER_ERROR)

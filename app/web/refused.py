@@ -57,7 +57,7 @@ def _note(request: Request, status: int) -> None:
         return
     person = visit_of(request).person
     actor = person.actor if person else Actor("Nobody", "", source=source_of(request))
-    pattern, exam_id = _route(request)
+    pattern, exam_id = route_of(request)
     with writing(request.app.state.engine) as session:
         note(
             session,
@@ -69,7 +69,7 @@ def _note(request: Request, status: int) -> None:
         )
 
 
-def _route(request: Request) -> tuple[str, str]:
+def route_of(request: Request) -> tuple[str, str]:
     """The pattern of the address, as in /exams/{exam_id}/cells, and the exam that it names.
 
     Both empty where there is no such page: what stands in such an address may be anything.
