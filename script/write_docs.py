@@ -1,5 +1,5 @@
-"""Bring the documents that are made from the knowledge up to date, or say which are not: those for
-reviewers, and the dictionary of the exported tables.
+"""Bring the documents that are made from data up to date, or say which are not: those for
+reviewers, the dictionary of the exported tables, and the claims of safety and security.
 
 Only the files that are made here are touched: what else lies in docs/clinical/ stays.
 """
@@ -10,6 +10,7 @@ from pathlib import Path
 from app.knowledge.load import knowledge
 from app.knowledge.markdown import documents
 from app.report.data.dictionary import dictionary_page
+from tests.evidence.pages import evidence_pages
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 # Every page in these folders is made, so one that is not made any more is stale.
@@ -47,7 +48,7 @@ def main(arguments: list[str], docs: Path = DOCS) -> int:
         print("usage: script/docs [--check]", file=sys.stderr)
         return 2
     known = knowledge()
-    pages = documents(known) | {"record/data.md": dictionary_page(known)}
+    pages = documents(known) | {"record/data.md": dictionary_page(known)} | evidence_pages()
     if not arguments:
         for path in write(docs, pages):
             print(f"docs/{path}")

@@ -18,6 +18,7 @@ import pytest
 from hypothesis import settings
 
 from app.store.engine import make_engine, migrate
+from tests.evidence.watch import Evidence
 from tests.postgres import fresh_database
 from tests.sampling import WHOLE
 
@@ -28,6 +29,11 @@ settings.register_profile("explore", deadline=None, max_examples=2000)
 settings.load_profile("steady")
 
 KINDS = ("sqlite", "postgresql")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Watch that what is claimed of safety and security was shown in this run."""
+    config.pluginmanager.register(Evidence(), "evidence")
 
 
 @pytest.fixture(scope="session", autouse=True)
