@@ -14,6 +14,10 @@ from app.report.seal_key import name_of
 _EXAM = re.compile(r"Exam ([0-9a-f]{32})")
 ENCRYPTED = "encrypted, so it cannot be read"
 
+# In bytes. A signed page is below 1 MB, and its largest stream, a font, below that.
+MOST_UNPACKED_STREAM = 8 * 1024 * 1024
+MOST_UNPACKED = 64 * 1024 * 1024
+
 
 @dataclass(frozen=True)
 class SealFound:
@@ -47,13 +51,23 @@ def read_file(content: bytes) -> FileRead:
     """Read a file that may be anything. Nothing is fetched, and no certificate is trusted."""
     if b"%PDF-" not in content[:1024]:
         return FileRead("not a PDF")
+    from pyhanko.pdf_utils.decode_limits import (
+        DecodeLimits,
+        DocumentDecodeBudget,
+        StreamDecodeLimits,
+    )
     from pyhanko.pdf_utils.reader import PdfFileReader
 
+    # Tighter than the library's own: a small file may unpack to a thousand times its size.
+    limits = DecodeLimits(
+        per_stream=StreamDecodeLimits(max_output_size=MOST_UNPACKED_STREAM),
+        document_budget=DocumentDecodeBudget(MOST_UNPACKED, max_ratio=1),
+    )
     # What a file from outside makes a parser say may hold anything, names among it.
     logging.getLogger("pyhanko").setLevel(logging.CRITICAL)
     logging.getLogger("pyhanko_certvalidator").setLevel(logging.CRITICAL)
     try:
-        reader = PdfFileReader(BytesIO(content), strict=False)
+        reader = PdfFileReader(BytesIO(content), strict=False, decode_limits=limits)
         if reader.encrypted:
             return FileRead(ENCRYPTED)
         exam_id = _exam_named(reader)

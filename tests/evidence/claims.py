@@ -21,6 +21,7 @@ NodeId = Annotated[
         pattern=r"^tests/[a-z0-9_/]+/test_\w+\.py::test_\w+$|^tests/test_\w+\.py::test_\w+$"
     ),
 ]
+Status = Literal["met", "partly", "not met", "clinic", "does not apply"]
 Step = Annotated[int, Field(ge=1, le=5)]
 Read = TypeVar("Read", bound=BaseModel)
 
@@ -118,7 +119,7 @@ class Requirement(_Strict):
     id: Annotated[str, StringConstraints(pattern=r"^\d+\.\d+\.\d+$")]
     level: Literal[1, 2]
     asks: Text
-    status: Literal["met", "partly", "not met", "clinic", "does not apply"]
+    status: Status
     where: Text
     tests: tuple[NodeId, ...] = ()
 

@@ -1,8 +1,9 @@
 """The claims as pages."""
 
 from collections import Counter
+from typing import get_args
 
-from tests.evidence.claims import Asvs, HazardLog, Risk, asvs, hazard_log
+from tests.evidence.claims import Asvs, HazardLog, Risk, Status, asvs, hazard_log
 
 NOTICE = "<!-- Made by script/docs from {file}. Change it there. -->"
 ERRORS = {
@@ -59,8 +60,7 @@ def asvs_page(table: Asvs) -> str:
     lines += [ASVS_INTRODUCTION, ""]
     counts = Counter(each.status for each in table.requirements)
     lines += ["| | requirements |", "|---|---|"]
-    order = ("met", "partly", "not met", "clinic", "does not apply")
-    lines += [f"| {status} | {counts[status]} |" for status in order]
+    lines += [f"| {status} | {counts[status]} |" for status in get_args(Status)]
     lines += [f"| all | {len(table.requirements)} |"]
     for status, title in (("not met", "Not met"), ("partly", "Met in part")):
         lines += ["", f"## {title}", "", "| | L | asks | what is missing |", "|---|---|---|---|"]

@@ -12,7 +12,7 @@ from app.report.seal_check import read_file
 MEGABYTE = 1024 * 1024
 # Of what each bomb holds unpacked; a reader without limits would hold all of it.
 UNPACKED = 128 * MEGABYTE
-MOST = 32 * MEGABYTE
+MOST = 40 * MEGABYTE
 
 
 @cache
