@@ -1,13 +1,16 @@
-"""The log of the server tells what happened to requests, and nothing about a patient."""
+"""One server as it runs in a clinic: what it says on its console, and to requests that are none.
+
+The log tells what happened to requests, and nothing about a patient.
+"""
 
 import json
 import logging
 import os
+import socket
 import sys
 import tomllib
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
+from contextlib import ExitStack, suppress
 from typing import Any, cast
 
 import httpx2
@@ -26,9 +29,10 @@ TYPED = "Left hand shakes since the funeral"
 WRONG_PASSWORD = "seven otters under the bridge"
 
 
-@contextmanager
-def demonstration(folder: Path) -> Iterator[tuple[AppServer, Path]]:
-    """A server with the invented clinic, and what it says: standard output and error in one."""
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[AppServer]:
+    """A server with the invented clinic; its console is standard output and error in one."""
+    folder = tmp_path_factory.mktemp("demonstration")
     file, log = folder / "evenhand.sqlite3", folder / "console.log"
     given = {
         "EVENHAND_DATABASE_URL": f"sqlite:///{file}", "EVENHAND_DEMO": "true",
@@ -42,7 +46,7 @@ def demonstration(folder: Path) -> Iterator[tuple[AppServer, Path]]:
         engine = make_engine(f"sqlite:///{file}")
         add_members(engine)
         engine.dispose()
-        yield server, log
+        yield server
     finally:
         server.stop()
 
@@ -94,11 +98,53 @@ def day(server: AppServer) -> list[str]:
     return [exam_id]
 
 
-def test_a_day_of_work_leaves_no_name_and_no_number_in_the_log(tmp_path: Path) -> None:
+def test_a_body_that_comes_slowly_holds_up_nobody(server: AppServer) -> None:
+    """More senders than the server has threads, each in the middle of a form."""
+    head = "POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: 100000\r\n\r\nsign_in_name="
+    with ExitStack() as waiting:
+        for _ in range(60):
+            slow = waiting.enter_context(socket.create_connection(("127.0.0.1", server.port)))
+            slow.sendall(head.encode())
+        with httpx2.Client(base_url=server.address, timeout=60) as client:
+            assert 200 == client.get("/sign-in").status_code
+            assert 200 == client.get("/readyz").status_code
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "Content-Length: 3\r\nContent-Length: 30",
+        "Content-Length: 3, 30",
+        "Content-Length: -3",
+        "Content-Length : 3",
+        "Content-Length: 3\r\nTransfer-Encoding: xchunked",
+        "Transfer-Encoding: chunked\r\nTransfer-Encoding: identity",
+        "X-Folded: a\r\n b\x00c",
+        "X-Long: " + "a" * 200_000,
+    ],
+)
+def test_a_request_whose_end_is_not_clear_is_refused_and_nothing_after_it_read(
+    server: AppServer, head: str
+) -> None:
+    """Or a proxy in front and the program could see different requests in the same bytes."""
+    smuggled = "0\r\n\r\nGET /readyz HTTP/1.1\r\nHost: x\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", server.port), timeout=60) as sending:
+        with suppress(ConnectionError):
+            sending.sendall(f"POST / HTTP/1.1\r\nHost: x\r\n{head}\r\n\r\n{smuggled}".encode())
+        got = b""
+        with suppress(ConnectionError):
+            while more := sending.recv(65536):
+                got += more
+
+    assert 1 >= got.count(b"HTTP/1.1")
+    assert b"" == got or got.startswith(b"HTTP/1.1 4")
+
+
+def test_a_day_of_work_leaves_no_name_and_no_number_in_the_log(server: AppServer) -> None:
     """All that a server with the invented patients writes to its console, from its start on."""
-    with demonstration(tmp_path) as (server, log):
-        ids = day(server)
-    text = log.read_text("utf-8")
+    ids = day(server)
+    server.stop()
+    text = server.said()
     lines = [json.loads(line) for line in text.splitlines()]
 
     assert [] == [each for each in (*secrets(), *ids) if each.casefold() in text.casefold()]

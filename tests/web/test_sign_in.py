@@ -299,6 +299,7 @@ def test_password_managers_and_pasting_work(browser_of_nobody: Clinic) -> None:
         ("code", "one-time-code"),
     ):
         assert re.search(rf'<input id="{name}"[^>]*autocomplete="{word}"', text), name
+    assert re.search(r'<input id="password"[^>]*type="password"', text)
     assert "onpaste" not in text
     assert "maxlength" not in text
 
