@@ -97,7 +97,21 @@ def test_no_form_makes_the_program_fail(app: FastAPI) -> None:
 
 def damaged(draw: random.Random, value: Any) -> Any:
     """A JSON value with something in it changed for something else."""
-    strange = (None, True, -1, 10**30, 0.1, "", "right", "\x00", "🦆", [], {}, [[]], {"a": {}})
+    strange: tuple[Any, ...] = (
+        None,
+        True,
+        -1,
+        10**30,
+        0.1,
+        "",
+        "right",
+        "\x00",
+        "🦆",
+        [],
+        {},
+        [[]],
+        {"a": {}},
+    )
     if isinstance(value, dict) and value and draw.random() < 0.8:
         name = draw.choice(sorted(value))
         held = value | {name: damaged(draw, value[name])}
