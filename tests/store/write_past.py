@@ -61,6 +61,7 @@ from tests.store.past import FILE, filled, held, past, tables_of
 RIGHT, LEFT = ("drift", Side.RIGHT), ("drift", Side.LEFT)
 SLOW: dict[Cell, Recorded | None] = {
     ("finger_tap_slow", Side.RIGHT): 2,
+    ("finger_tap_slow", Side.LEFT): 0,
     ("finger_tap_decrement", Side.RIGHT): 2,
     ("rest_tremor_hand", Side.RIGHT): 1,
 }
