@@ -16,7 +16,7 @@ from app.store.audit import note
 from app.store.engine import heads, make_engine, reading, writing
 from app.store.manifest import COPIES, MANIFEST, Kind, Manifest, contents_of, kept_files
 from app.store.new_folder import new_folder
-from app.store.refusals import Away
+from app.store.refusals import Busy
 from app.store.verify import verify
 
 SEAL = "evenhand-seal.p12"
@@ -32,7 +32,7 @@ class Versions:
 
 def back_up(
     engine: Engine, folder: Path, versions: Versions, actor: Actor, seal: Path | None = None
-) -> tuple[Manifest, Away | None]:
+) -> tuple[Manifest, Busy | None]:
     """Write a backup into a folder that is new or empty: all of it or nothing.
 
     seal: the file with the seal's key, where it is to lie in the backup as well.
@@ -45,8 +45,8 @@ def back_up(
         try:
             with writing(engine) as session:
                 note(session, actor, "backup", at=datetime.now(UTC), detail={"seal": bool(seal)})
-        except Away as away:
-            unnoted = away
+        except Busy as busy:
+            unnoted = busy
         made_at = datetime.now(UTC)
         kind: Kind = "sqlite" if engine.dialect.name == "sqlite" else "postgresql"
         with _copied(engine, made / COPIES[kind]) as (session, written_by):
