@@ -15,8 +15,9 @@ from sqlmodel import Session
 
 from app.cli import main
 from app.exam.vocabulary import Side
-from app.store import postgresql_tools
+from app.store import postgresql_tools, sqlite_file
 from app.store.engine import check_current, make_engine, migrate, reading, writing
+from app.store.manifest import COPIES, Kind, Manifest, contents_of, kept_files
 from app.store.refusals import Unreadable
 from app.store.sign_ins import start_sign_in
 from app.store.verify import parse_head, verify
@@ -31,6 +32,7 @@ from tests.store.desk import (
     to_amend,
     to_sign,
 )
+from tests.store.past import filled
 from tests.store.test_verify import tampered
 
 Said = tuple[int, str, str]
@@ -301,8 +303,9 @@ def test_what_was_altered_before_is_said_and_comes_back_as_it_was(
     assert "1 altered" in restored[1]
 
 
+@pytest.mark.parametrize("kind", ["sqlite"])
 def test_the_key_of_the_seal_stays_apart_unless_asked(
-    engine: Engine, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    engine: Engine, kind: str, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whoever finds both can seal in the clinic's name; whoever has neither seals no more."""
     monkeypatch.setenv("EVENHAND_SEAL_FOLDER", str(tmp_path))
@@ -316,6 +319,38 @@ def test_the_key_of_the_seal_stays_apart_unless_asked(
     assert 0 == run("backup", tmp_path / "with", "--with-seal")[0]
     assert b"a key" == (tmp_path / "with" / key.name).read_bytes()
     assert key.name in manifest_of(tmp_path / "with")["files"]
+
+
+def test_a_backup_of_an_older_version_is_brought_up_to_date(
+    empty_engine: Engine, kind: Kind, run: Run, place: str, tmp_path: Path
+) -> None:
+    """Whoever lost the server installs the newest version, and has the backup of the last one."""
+    rows = filled(empty_engine, "0008")
+    folder = tmp_path / "backup"
+    folder.mkdir()
+    copy = folder / COPIES[kind]
+    with reading(empty_engine) as session:
+        # As the version of then did, whose command cannot be run any more.
+        if kind == "sqlite":
+            sqlite_file.copy(empty_engine, copy)
+        else:
+            asked = session.connection().execute(text("SELECT pg_export_snapshot()"))
+            postgresql_tools.dump(empty_engine, asked.scalar_one(), copy)
+        manifest = Manifest(
+            made_at=NOW, program="0", knowledge="0", tables="0008", database=kind, written_by="",
+            files=kept_files(folder), contents=contents_of(session.connection()), altered=0,
+        )  # fmt: skip
+    (folder / "manifest.json").write_text(manifest.model_dump_json())
+
+    assert (0, "") == run("restore", folder, on=place)[::2]
+    again = make_engine(place)
+    check_current(again)
+    with reading(again) as session:
+        counted = rows_of(session)
+        assert () == verify(session).alterations
+    again.dispose()
+    assert len(rows["signature"]) == counted["signature"]
+    assert len(rows["conclusion"]) == counted["conclusion"]
 
 
 @pytest.mark.parametrize("kind", ["postgresql"])
