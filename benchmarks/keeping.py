@@ -78,7 +78,7 @@ def record_on(url: str) -> None:
 def recording(url: str, into: Path) -> Iterator[None]:
     """Another process that records meanwhile; what it was told is kept is in the file."""
     with into.open("wb") as out:
-        running = subprocess.Popen(  # noqa: S603
+        running = subprocess.Popen(
             [sys.executable, "-m", "benchmarks.keeping", "--record", url], cwd=ROOT, stdout=out
         )
         try:
@@ -98,7 +98,7 @@ def kept_in(file: Path) -> list[tuple[str, int, float]]:
 def command(url: str, *arguments: str) -> float:
     """Run a command as a clinic does; its seconds, with the start of the program."""
     begun = time.perf_counter()
-    subprocess.run(  # noqa: S603
+    subprocess.run(
         [sys.executable, "-m", "app", *arguments],
         check=True,
         cwd=ROOT,
