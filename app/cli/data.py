@@ -63,8 +63,9 @@ def add(commands: Any) -> None:
 
 def _export(asked: argparse.Namespace) -> int:
     from app.report.data.columns import Form
+    from app.store.new_folder import check_free
     from app.web.console_code import AT_CONSOLE
-    from app.web.exporting import Asked, check_free, export_to, read_key
+    from app.web.exporting import Asked, export_to, read_key
 
     folder = Path(asked.to)
     if asked.identified and asked.key_file:

@@ -4,7 +4,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from app.cli import assessing, checking, data, exams, reassessing, server
+from app.cli import assessing, checking, data, exams, keeping, reassessing, server
 from app.cli.opened import BAD_INPUT, OK
 from app.knowledge.files import BadKnowledge
 from app.knowledge.load import knowledge
@@ -33,6 +33,6 @@ def _parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    for theme in (server, assessing, exams, data, reassessing, checking):
+    for theme in (server, assessing, exams, data, reassessing, checking, keeping):
         theme.add(commands)
     return parser

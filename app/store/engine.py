@@ -102,21 +102,30 @@ def migrate(engine: Engine) -> None:
     Raises: Unreadable, where a newer version of the program has already changed the tables; Away,
     where the database cannot be reached or written, as a replica cannot.
     """
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-    with _migrating, _told(engine), _writing(engine).connect() as connection, connection.begin():
+    with _told(engine), _writing(engine).connect() as connection, connection.begin():
         _refuse_read_only(connection)
         one_at_a_time(connection)
-        config.attributes["connection"] = connection
+        upgrade(connection)
+        with Session(connection) as session:
+            begin_chain(session, datetime.now(UTC))
+
+
+def upgrade(connection: Connection) -> None:
+    """Bring the tables up to date in a transaction that somebody else ends.
+
+    Raises: Unreadable, where a newer version of the program has already changed the tables.
+    """
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    with _migrating:
         try:
             command.upgrade(config, "head")
         except CommandError as error:
             raise Unreadable(
-                f"the tables of the database {place(engine.url)} do not belong to this version: "
-                f"{error}"
+                f"the tables of the database {place(connection.engine.url)} do not belong to this "
+                f"version: {error}"
             ) from error
-        with Session(connection) as session:
-            begin_chain(session, datetime.now(UTC))
 
 
 def check_current(engine: Engine) -> None:
@@ -126,19 +135,19 @@ def check_current(engine: Engine) -> None:
     """
     with _told(engine, writes=False), engine.connect() as connection:
         found = MigrationContext.configure(connection).get_current_heads()
-    if found == _heads():
+    if found == heads():
         return
     where = f"the database {place(engine.url)}"
     if not found:
         raise Unreadable(f"{where} has no tables of this program: start the server once")
-    if set(found) <= _known():
+    if set(found) <= known_versions():
         raise Unreadable(
             f"{where} has the tables of an older version ({', '.join(found)}; this one has "
-            f"{', '.join(_heads())}): start the server once"
+            f"{', '.join(heads())}): start the server once"
         )
     raise Unreadable(
         f"{where} has the tables of a newer version ({', '.join(found)}; this one has "
-        f"{', '.join(_heads())}): install the version that its servers run"
+        f"{', '.join(heads())}): install the version that its servers run"
     )
 
 
@@ -236,11 +245,13 @@ def _scripts() -> ScriptDirectory:
     return ScriptDirectory(str(MIGRATIONS))
 
 
-def _heads() -> tuple[str, ...]:
+def heads() -> tuple[str, ...]:
+    """The version of the tables that this program works with, as the database names it."""
     return tuple(_scripts().get_heads())
 
 
-def _known() -> set[str]:
+def known_versions() -> set[str]:
+    """Every version of the tables that this program can bring up to date."""
     return {each.revision for each in _scripts().walk_revisions()}
 
 

@@ -189,6 +189,11 @@ def end_sign_ins(
         end_emergency_access(session, account_id, SIGNED_OUT, actor=actor, now=now)
 
 
+def end_every_sign_in(session: Session, now: datetime) -> None:
+    """End whatever had not ended in a database that was restored; what is noted there tells it."""
+    session.exec(update(SignInRow).where(col(SignInRow.ended_at).is_(None)).values(ended_at=now))
+
+
 def _end(session: Session, token_hash: str, now: datetime) -> bool:
     ended = session.exec(
         update(SignInRow)

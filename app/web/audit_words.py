@@ -48,6 +48,8 @@ ACTIONS: Mapping[str, str] = {
     "setting": "changed the clinic’s settings",
     "verify": "checked the audit",
     "verify_page": "checked a PDF that came back",
+    "backup": "made a backup",
+    "restore": "restored a backup",
     "begin": "took the entries that were there into the audit",
 }
 # What a fact is called where its own name is no word; "" where the value says it all.
@@ -65,6 +67,8 @@ _CALLED = {
     "status": "answer",
     "why": "",
     "found": "",
+    "seal": "with the seal’s key",
+    "made_at": "made",
 }
 _VALUES = {
     "proof": "the name, the password or the code was not right",

@@ -19,6 +19,7 @@ from app.store.actor import Actor
 from app.store.audit import note
 from app.store.engine import reading, writing
 from app.store.export_key import export_key
+from app.store.new_folder import check_free
 from app.store.refusals import Unreadable
 from app.store.signed_pieces import signed_exams
 
@@ -88,17 +89,6 @@ def export_to(engine: Engine, folder: Path, asked: Asked, actor: Actor) -> Expor
         # Refused by the system where anything was put there meanwhile.
         made.rename(folder)
     return done
-
-
-def check_free(folder: Path) -> None:
-    """Refuse a folder that holds anything, or that is none.
-
-    Raises: FileExistsError, NotADirectoryError.
-    """
-    if folder.exists() and not folder.is_dir():
-        raise NotADirectoryError(f"{folder} is not a folder")
-    if folder.exists() and any(folder.iterdir()):
-        raise FileExistsError(f"{folder} is not empty: name one that is new or empty")
 
 
 def read_key(file: Path) -> bytes:

@@ -83,14 +83,22 @@ def seal_key(
     """
     if file is not None:
         return read_key(file, passphrase)
+    own = seal_place(file, folder, database_url)
+    if own is None:
+        raise CannotSeal("set EVENHAND_SEAL_FILE or EVENHAND_SEAL_FOLDER, the same on each server")
+    return own_key(own, clinic, now)
+
+
+def seal_place(file: Path | None, folder: Path | None, database_url: str) -> Path | None:
+    """Where the key is, or would be made; None where the settings name no place for one."""
+    if file is not None:
+        return file
     if folder is None:
         address = make_url(database_url)
         if address.drivername != "sqlite":
-            raise CannotSeal(
-                "set EVENHAND_SEAL_FILE or EVENHAND_SEAL_FOLDER, the same on each server"
-            )
+            return None
         folder = Path(str(address.database)).parent
-    return own_key(folder / OWN_FILE, clinic, now)
+    return folder / OWN_FILE
 
 
 def cannot_seal(fault: CannotSeal) -> str:

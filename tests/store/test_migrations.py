@@ -2,9 +2,8 @@
 
 import subprocess
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +14,6 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.exc import DBAPIError
-from sqlmodel import Session
 
 from app.exam.vocabulary import Side
 from app.store import (  # noqa: F401
@@ -29,7 +27,7 @@ from app.store.account_changes import add_account
 from app.store.actor import PROGRAM
 from app.store.audit_tables import EmergencyAccessRow, SettingRow
 from app.store.columns import Table
-from app.store.engine import MIGRATIONS, make_engine, migrate, reading, writing
+from app.store.engine import MIGRATIONS, make_engine, migrate, writing
 from app.store.practice import add_attempt
 from app.store.refusals import Unreadable
 from app.store.signing_tables import (
@@ -41,7 +39,7 @@ from app.store.signing_tables import (
     SignatureRow,
 )
 from app.store.tables import OnPaperRow
-from app.store.verify import EVIDENCE, verify
+from app.store.verify import EVIDENCE
 from tests.store.clinic import NOW, an_exam, stored, write
 
 ROOT = Path(__file__).parents[2]
@@ -151,127 +149,6 @@ def test_tables_of_a_newer_version_are_not_touched(engine: Engine) -> None:
 
     with pytest.raises(Unreadable, match="do not belong to this version"):
         migrate(engine)
-
-
-PATIENT = "a" * 32
-EXAM = "b" * 32
-
-
-def first_version(engine: Engine, moment: str) -> None:
-    """The tables as the first version made them, with an exam of its time."""
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS))
-    with changing(engine) as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0001")
-        connection.execute(
-            text(
-                "INSERT INTO patient VALUES (:id, 'T-1', 'Ó Sampla', 'Bríd', '1950-05-06', NULL, "
-                ":at, 't-1', 'o sampla brid', 'brid o sampla')"
-            ),
-            {"id": PATIENT, "at": moment},
-        )
-        connection.execute(
-            text(
-                "INSERT INTO exam VALUES (:id, :patient, 'open', 'two\nlines', :at, 'Ana', "
-                "'nurse', 3)"
-            ),
-            {"id": EXAM, "patient": PATIENT, "at": moment},
-        )
-        for revision, finding, side, value, replaces, bulk in (
-            (1, "drift", "right", "1", None, False),
-            (2, "drift", "right", None, 1, False),
-            (2, "tug_s", None, "9.50", None, False),
-            (3, "drift", "left", "0", None, True),
-        ):
-            connection.execute(
-                text(
-                    'INSERT INTO entry (exam_id, revision, finding, side, value, "by", role, at, '
-                    "replaces, bulk) VALUES (:exam, :revision, :finding, :side, :value, "
-                    "'Dr Per Prøve', 'physician', :at, :replaces, :bulk)"
-                ),
-                {
-                    "exam": EXAM, "revision": revision, "finding": finding,
-                    "side": side, "value": value, "at": moment, "replaces": replaces, "bulk": bulk,
-                },
-            )  # fmt: skip
-
-
-def everything(engine: Engine, columns: Mapping[str, str]) -> dict[str, list[tuple[Any, ...]]]:
-    """These columns of these tables, row by row."""
-    with engine.connect() as connection:
-        return {
-            table: [
-                tuple(row)
-                for row in connection.execute(text(f"SELECT {listed} FROM {table} ORDER BY id"))
-            ]
-            for table, listed in columns.items()
-        }
-
-
-def test_a_database_of_the_first_version_keeps_every_value(empty_engine: Engine) -> None:
-    """An update of the program must not touch what was recorded; the audit vouches for it then."""
-    at = NOW.isoformat(sep=" ")
-    first_version(empty_engine, at.removesuffix("+00:00") if is_sqlite(empty_engine) else at)
-    columns = {
-        table: ", ".join(f'"{each["name"]}"' for each in inspect(empty_engine).get_columns(table))
-        for table in ("patient", "exam", "entry")
-    }
-    before = everything(empty_engine, columns)
-    migrate(empty_engine)
-    kept = stored(empty_engine, EXAM)
-    with reading(empty_engine) as session:
-        verified = verify(session)
-
-    assert [1, 1, 4] == [len(rows) for rows in before.values()]
-    assert before == everything(empty_engine, columns)
-    assert {"entry": [(None,)] * 4} == everything(empty_engine, {"entry": "account_id"})
-    assert ("Bríd", NOW, 3) == (kept.patient.given_name, kept.started_at, kept.revision)
-    assert {("drift", Side.LEFT): 0, ("tug_s", None): Decimal("9.50")} == dict(kept.exam.cells)
-    assert kept.cells["drift", Side.RIGHT].value is None
-    assert (4, ()) == (verified.rows, verified.alterations)
-    after = write(empty_engine, EXAM, {("drift", Side.RIGHT): 2}, at_revision=3)
-    assert 5 == after.cells["drift", Side.RIGHT].entry_id
-
-
-def test_decisions_of_before_there_were_codes_are_kept(empty_engine: Engine) -> None:
-    """On SQLite the table is built anew: its rows, their numbers and the count go on."""
-    at = NOW.isoformat(sep=" ")
-    at = at.removesuffix("+00:00") if is_sqlite(empty_engine) else at
-    first_version(empty_engine, at)
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS))
-    with changing(empty_engine) as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0006")
-        for revision, kind, value in ((4, "impression", '"Stiff."'), (5, "impression", None)):
-            connection.execute(
-                text(
-                    'INSERT INTO review_entry (exam_id, revision, kind, item, value, "by", role, '
-                    "at) VALUES (:exam, :revision, :kind, '', :value, 'Dr Per Prøve', "
-                    "'physician', :at)"
-                ),
-                {"exam": EXAM, "revision": revision, "kind": kind, "value": value, "at": at},
-            )
-    columns = {
-        "review_entry": ", ".join(
-            f'"{each["name"]}"' for each in inspect(empty_engine).get_columns("review_entry")
-        )
-    }
-    before = everything(empty_engine, columns)
-    migrate(empty_engine)
-
-    assert 2 == len(before["review_entry"])
-    assert before == everything(empty_engine, columns)
-    with changing(empty_engine) as connection:
-        row = ReviewRow(
-            exam_id=EXAM, revision=6, kind="code", item="R26.81", value="true", by="Ana",
-            role="physician", at=NOW,
-        )  # fmt: skip
-        with Session(connection) as session:
-            session.add(row)
-            session.flush()
-            assert 3 == row.id
 
 
 def is_sqlite(engine: Engine) -> bool:
