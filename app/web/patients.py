@@ -10,8 +10,16 @@ from starlette.responses import Response
 from app.store.engine import reading, writing
 from app.store.exams import exams_of, start_exam
 from app.store.on_paper import LONGEST_AGO, PAPER_FIELDS, check_on_paper
-from app.store.patients import PatientCard, add_patient, check_patient, find_patients, patient
+from app.store.patients import (
+    PatientCard,
+    add_patient,
+    check_patient,
+    find_patients,
+    patient,
+    patient_with_number,
+)
 from app.store.refusals import BadForm
+from app.store.sent_again import started_before
 from app.web.allowed import may, require
 from app.web.answers import see_other, show
 from app.web.fields import fields_of, summary_of
@@ -24,7 +32,8 @@ from app.web.wording import exam_line, today, who
 
 router = APIRouter()
 
-_FIELDS = ("chart_number", "family_name", "given_name", "birth_date", "sex", "reason")
+_KEY = "chart_number"
+_FIELDS = (_KEY, "family_name", "given_name", "birth_date", "sex", "reason")
 # A choice that is made, so that an overlooked field is not taken for it.
 NOT_RECORDED = "not recorded"
 
@@ -58,7 +67,10 @@ def save_new_patient(request: Request, form: FormFields) -> Response:
             card = add_patient(session, checked, now, actor=me.recorder)
             exam = start_exam(session, card.id, me.recorder, raw["reason"], now, paper)
     except BadForm as bad:
-        return _refused(request, me, raw, bad.faults)
+        again = _sent_again(request, me, raw, now) if "taken" in bad.faults.get(_KEY, "") else None
+        if again is None:
+            return _refused(request, me, raw, bad.faults)
+        return see_other(sheet_path(again, part_for("", me.role)))
     return see_other(sheet_path(exam.id, part_for("", me.role)))
 
 
@@ -80,11 +92,14 @@ def save_exam(request: Request, patient_id: str, form: FormFields) -> Response:
     try:
         paper = check_on_paper(raw, now)
         with writing(request.app.state.engine) as session:
-            exam = start_exam(session, patient_id, me.recorder, raw["reason"], now, paper)
+            again = started_before(session, patient_id, me.recorder, raw["reason"], now, paper)
+            if again is None:
+                made = start_exam(session, patient_id, me.recorder, raw["reason"], now, paper)
+                again = made.id
     except BadForm as bad:
         page = _patient_page(request, me, patient_id, raw, bad.faults)
         return show(request, "patient.html", page, status=422)
-    return see_other(sheet_path(exam.id, part_for("", me.role)))
+    return see_other(sheet_path(again, part_for("", me.role)))
 
 
 @contextmanager
@@ -94,6 +109,19 @@ def _gathered(faults: dict[str, str]) -> Iterator[None]:
         yield
     except BadForm as bad:
         faults.update(bad.faults)
+
+
+def _sent_again(
+    request: Request, me: SignedIn, raw: dict[str, str], now: datetime
+) -> str | None:
+    """The exam that this very form has just started, where its answer was lost."""
+    new = check_patient(raw | {"sex": raw["sex"].replace(NOT_RECORDED, "")}, today())
+    with writing(request.app.state.engine) as session:
+        there = patient_with_number(session, new.chart_number)
+        if there is None or vars(there) != vars(new) | {"id": there.id}:
+            return None
+        paper = check_on_paper(raw, now)
+        return started_before(session, there.id, me.recorder, raw["reason"], now, paper)
 
 
 def _refused(
@@ -107,7 +135,7 @@ def _taken_by(
     request: Request, me: SignedIn, raw: Mapping[str, str], faults: Mapping[str, str]
 ) -> Who | None:
     """The person who has this chart number already: they may be the one in front of us."""
-    if "taken" not in faults.get("chart_number", ""):
+    if "taken" not in faults.get(_KEY, ""):
         return None
     wanted = raw["chart_number"].strip().casefold()
     with reading(request.app.state.engine) as session:

@@ -17,6 +17,7 @@ from app.store.entries import to_be_written
 from app.store.exams import exam_record
 from app.store.refusals import BackDated, BadForm, NotOpen, StaleReview
 from app.store.review import record_review, review_of
+from app.store.sent_again import is_signed_so
 from app.store.signing import hand_over, take_back
 from app.web.alerting import see_alert
 from app.web.allowed import require, someone
@@ -81,7 +82,12 @@ def save_review(request: Request, exam_id: str, form: FormFields) -> Response:
 @router.post("/exams/{exam_id}/sign")
 def sign_review(request: Request, exam_id: str, form: FormFields) -> Response:
     """Save the decisions, and sign the exam exactly as the page shows it."""
-    me = permit(request, exam_id, ("signature",))
+    try:
+        me = permit(request, exam_id, ("signature",))
+    except NotOpen:
+        if _is_signed(request, exam_id, form):
+            return see_other(f"/exams/{exam_id}")
+        raise
     seen, faults = revision_in(form), _save(request, exam_id, form, me)
     reviewed = _reviewed(request, exam_id)
     if faults is None:
@@ -118,6 +124,12 @@ def take_exam_back(request: Request, exam_id: str, form: FormFields) -> Response
     with writing(request.app.state.engine) as session:
         take_back(session, exam_id, actor=me.actor, now=datetime.now(UTC))
     return see_other(f"/exams/{exam_id}")
+
+
+def _is_signed(request: Request, exam_id: str, form: Mapping[str, str]) -> bool:
+    """Whether this very signature stands already, and its answer was lost."""
+    with reading(request.app.state.engine) as session:
+        return is_signed_so(session, exam_id, someone(request).recorder, form)
 
 
 def _reviewed(request: Request, exam_id: str) -> Reviewed:

@@ -18,6 +18,7 @@ from app.store.engine import reading, writing
 from app.store.exams import OPEN_STATES, ExamRecord, exam_record
 from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
 from app.store.review import review_of
+from app.store.sent_again import is_amended_so
 from app.store.signatures import Signature, attached_names, signatures
 from app.store.signed_content import Amendment, amended_content, note_of
 from app.store.signing import amend, checked_amendment
@@ -82,6 +83,8 @@ def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
         amendment = checked_amendment(raw)
     except BadForm as bad:
         amendment, faults = raw, bad.faults
+    if not faults and _is_amended(request, exam_id, me, amendment, after):
+        return see_other(f"/exams/{exam_id}")
     faults = faults | not_this_person(held.patient, form)
     status = 422
     if not faults:
@@ -97,6 +100,14 @@ def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
     except CannotSeal as fault:
         return _form(request, held, me, form, {"text": cannot_seal(fault)}, 409)
     return see_other(f"/exams/{exam_id}")
+
+
+def _is_amended(
+    request: Request, exam_id: str, me: SignedIn, amendment: Amendment, after: int
+) -> bool:
+    """Whether this very piece stands already, and its answer was lost."""
+    with reading(request.app.state.engine) as session:
+        return is_amended_so(session, exam_id, me.recorder, amendment, after=after)
 
 
 def _amended(
