@@ -12,11 +12,13 @@ import os
 import pwd
 import re
 import shutil
+import signal
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
@@ -30,6 +32,8 @@ FAST = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c max_wa
 TEMPLATE = "evenhand_template"
 # The tests were seen to use less than a quarter of it.
 ROOM_BYTES = 1_000_000_000
+# Longer than a start takes on a busy machine, in seconds.
+PATIENCE_S = 60
 _numbers = itertools.count(1)
 
 
@@ -52,6 +56,59 @@ class Cluster:
             connection.execute(statement)
 
 
+@dataclass(frozen=True)
+class LastingCluster(Cluster):
+    """A PostgreSQL that keeps what it acknowledged, as a clinic's does, and that can be killed.
+
+    program: `postgres`; started: its processes, the newest last, which are our own children so that
+    the dead are gone at once.
+    """
+
+    program: Path = field(kw_only=True)
+    started: list[subprocess.Popen[bytes]] = field(default_factory=list)
+
+    def start(self) -> None:
+        """Start it; it recovers by itself from how it ended."""
+        words = f"-D {self.folder}/data -k {self.folder} -c listen_addresses="
+        # After a crash it syncs its folder, file by file unless told otherwise.
+        words += " -c recovery_init_sync_method=syncfs"
+        with (self.folder / "log").open("ab") as log:
+            self.started.append(
+                subprocess.Popen(
+                    [str(self.program), *words.split()],
+                    cwd=self.folder,
+                    stdin=subprocess.DEVNULL,
+                    stdout=log,
+                    stderr=log,
+                    user=somebody_else() if os.geteuid() == 0 else None,
+                    start_new_session=True,
+                )
+            )
+        self._wait_until_it_answers()
+
+    def kill(self) -> None:
+        """End every one of its processes at once; none has time for anything."""
+        head = self.started[-1]
+        # Stopped first, so that it starts no more while we look.
+        head.send_signal(signal.SIGSTOP)
+        below = Path(f"/proc/{head.pid}/task/{head.pid}/children").read_text().split()
+        for process in map(int, below):
+            with suppress(ProcessLookupError):
+                os.kill(process, signal.SIGKILL)
+        head.kill()
+        head.wait()
+
+    def _wait_until_it_answers(self) -> None:
+        until = time.monotonic() + PATIENCE_S
+        while time.monotonic() < until:
+            assert self.started[-1].poll() is None, (self.folder / "log").read_text()
+            with suppress(psycopg.OperationalError):
+                self.execute("SELECT 1")
+                return
+            time.sleep(0.02)
+        raise AssertionError((self.folder / "log").read_text())
+
+
 @contextmanager
 def fresh_database(*, migrated: bool = True) -> Iterator[str]:
     """The address of a new database, with its tables or empty, that is dropped afterwards."""
@@ -67,12 +124,18 @@ def fresh_database(*, migrated: bool = True) -> Iterator[str]:
 
 def cluster_or_skip() -> Cluster:
     """The one PostgreSQL of this test run, started when first asked for."""
-    if find_programs() is None:
+    _programs_or_skip()
+    return cluster()
+
+
+def _programs_or_skip() -> Path:
+    programs = find_programs()
+    if programs is None:
         missing = "PostgreSQL is not installed; script/bootstrap --test installs it"
         if os.environ.get("EVENHAND_REQUIRE_ALL") == "1":
             pytest.fail(missing)
         pytest.skip(missing)
-    return cluster()
+    return programs
 
 
 @cache
@@ -99,17 +162,7 @@ def cluster() -> Cluster:
     assert programs is not None
     folder = Path(tempfile.mkdtemp(prefix="evenhand-pg-", dir=_roomy_memory()))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    as_user: list[str] = []
-    if os.geteuid() == 0:
-        # PostgreSQL refuses to run as root.
-        user = somebody_else()
-        shutil.chown(folder, user)
-        as_user = ["runuser", "-u", user, "--"]
-    data = folder / "data"
-    initdb = str(programs / "initdb")
-    words = "--username=evenhand --auth=trust --encoding=UTF8 --no-sync --locale=C.UTF-8"
-    _run([*as_user, initdb, *words.split(), *_sorting(initdb), f"--pgdata={data}"], folder)
-    pg_ctl = [*as_user, str(programs / "pg_ctl"), f"--pgdata={data}"]
+    pg_ctl = _new_data(folder, programs)
     # A server far from UTC, so that no test leans on the place where it runs.
     far = "-c timezone=Asia/Kolkata"
     options = f"{FAST} {far} -c listen_addresses='' -c unix_socket_directories='{folder}'"
@@ -124,17 +177,47 @@ def cluster() -> Cluster:
 
 
 @contextmanager
+def lasting_cluster() -> Iterator[LastingCluster]:
+    """A PostgreSQL of its own on a disk, set up as it comes; it runs until it is left."""
+    programs = _programs_or_skip()
+    folder = Path(tempfile.mkdtemp(prefix="evenhand-lasting-"))
+    try:
+        _new_data(folder, programs)
+        made = LastingCluster(folder, "", program=programs / "postgres")
+        made.start()
+        try:
+            yield made
+        finally:
+            made.kill()
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _as_somebody(folder: Path) -> list[str]:
+    """What stands before a command of PostgreSQL's, which refuses to run as root."""
+    if os.geteuid() != 0:
+        return []
+    user = somebody_else()
+    shutil.chown(folder, user)
+    return ["runuser", "-u", user, "--"]
+
+
+def _new_data(folder: Path, programs: Path) -> list[str]:
+    """Lay down what a new PostgreSQL starts from; the command that starts and stops it."""
+    as_user, initdb = _as_somebody(folder), str(programs / "initdb")
+    words = "--username=evenhand --auth=trust --encoding=UTF8 --no-sync --locale=C.UTF-8"
+    data = f"--pgdata={folder / 'data'}"
+    _run([*as_user, initdb, *words.split(), *_sorting(initdb), data], folder)
+    return [*as_user, str(programs / "pg_ctl"), data]
+
+
+@contextmanager
 def replica() -> Iterator[Cluster]:
     """A second PostgreSQL that follows the one of this test run, and takes no writes."""
     leader, programs = cluster_or_skip(), find_programs()
     assert programs is not None
     folder = Path(tempfile.mkdtemp(prefix="evenhand-replica-", dir=_roomy_memory()))
-    as_user: list[str] = []
-    if os.geteuid() == 0:
-        user = somebody_else()
-        shutil.chown(folder, user)
-        as_user = ["runuser", "-u", user, "--"]
-    data = folder / "data"
+    as_user, data = _as_somebody(folder), folder / "data"
     copy = f"--pgdata={data} --host={leader.folder} --username=evenhand --write-recovery-conf"
     options = f"{FAST} -c listen_addresses='' -c unix_socket_directories='{folder}'"
     pg_ctl = [*as_user, str(programs / "pg_ctl"), f"--pgdata={data}"]

@@ -67,7 +67,7 @@ class Person:
 
     def start_exam(self, **changed: str) -> str:
         """A new patient and their exam, open on the sheet."""
-        answer = self.client.post("/patients/new", data=PERSON | changed)
+        answer = self.send("/patients/new", PERSON | changed)
         assert 303 == answer.status_code, answer.text
         self.open_exam(id_in(answer.headers["location"]))
         return self.exam_id
