@@ -25,7 +25,7 @@ KILLS_A_ROUND = 25
 LONGEST_WORK_S = 0.8
 LONGEST_SIGNING_S = 0.6
 LONGEST_START_S = 0.15
-PATIENCE_S = 5
+PATIENCE_S = 3
 # One kill in so many is followed by a start from nothing, as a supervisor would start it.
 FROM_NOTHING = 25
 
