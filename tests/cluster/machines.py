@@ -53,12 +53,16 @@ def free_port() -> int:
 
 @dataclass
 class AppServer:
-    """One app server as a process of its own, under a name that its connections carry too."""
+    """One app server as a process of its own, under a name that its connections carry too.
+
+    under: a command that watches it.
+    """
 
     name: str
     port: int
     environment: dict[str, str]
     log: Path
+    under: Sequence[str] = ()
     running: subprocess.Popen[bytes] | None = None
 
     @property
@@ -70,7 +74,7 @@ class AppServer:
         """Start it; it is ready later."""
         with self.log.open("ab") as log:
             self.running = subprocess.Popen(
-                [sys.executable, "-m", "app", "serve", "--port", str(self.port)],
+                [*self.under, sys.executable, "-m", "app", "serve", "--port", str(self.port)],
                 cwd=ROOT,
                 env=self.environment,
                 stdin=subprocess.DEVNULL,

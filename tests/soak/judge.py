@@ -116,16 +116,15 @@ def lost(session: Session, acts: Iterable[Act]) -> tuple[list[str], list[str]]:
     for act in acts:
         by_exam[act.exam_id].append(act)
     missing: list[str] = []
+    extra: list[str] = []
     for exam_id, done in by_exam.items():
         try:
-            missing += _Kept(session, exam_id).compare(done)
+            kept = _Kept(session, exam_id)
         except NotFound:
             missing += [f"no such exam: {each}" for each in done]
-    extra = [
-        f"nobody was told: {each}"
-        for exam_id in by_exam
-        for each in _Kept(session, exam_id).untold(by_exam[exam_id])
-    ]
+        else:
+            missing += kept.compare(done)
+            extra += [f"nobody was told: {each}" for each in kept.untold(done)]
     others = select(ExamRow.id).where(col(ExamRow.id).not_in(list(by_exam)))
     extra += [f"an exam that nobody was told of: {each}" for each in session.exec(others)]
     return missing, extra
