@@ -19,7 +19,8 @@ from app.report.seal_key import CannotSeal, SealKey
 from app.settings import ROOT, Settings
 from app.store.accounts import has_demo_accounts
 from app.store.demo import load_demo, read_demo
-from app.store.engine import Pool, make_engine, migrate, reading
+from app.store.engine import Pool, close, make_engine, migrate, reading
+from app.store.lasting import not_lasting
 from app.web import (
     admin_accounts,
     admin_audit,
@@ -140,12 +141,14 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
         practice_cases()
         engine = app.state.engine = _opened(settings)
         app.state.sealing = _sealing(settings, clinic)
+        for risk in not_lasting(engine):
+            sys.stderr.write(f"Warning: {risk}\n")
         _tell_first_code(engine)
         if is_served:
             warm_up()
             settle()
         yield
-        engine.dispose()
+        close(engine)
 
     app = FastAPI(
         title="Evenhand", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None

@@ -96,6 +96,12 @@ def parse_address(url: str) -> URL:
     return address
 
 
+def close(engine: Engine) -> None:
+    """Close every connection; one that a request still holds is closed when it is given back."""
+    event.listen(engine.pool, "checkin", lambda _connection, record: record.invalidate())
+    engine.dispose()
+
+
 def migrate(engine: Engine) -> None:
     """Bring the tables up to date; several servers may do so at the same time.
 

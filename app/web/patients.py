@@ -111,9 +111,7 @@ def _gathered(faults: dict[str, str]) -> Iterator[None]:
         faults.update(bad.faults)
 
 
-def _sent_again(
-    request: Request, me: SignedIn, raw: dict[str, str], now: datetime
-) -> str | None:
+def _sent_again(request: Request, me: SignedIn, raw: dict[str, str], now: datetime) -> str | None:
     """The exam that this very form has just started, where its answer was lost."""
     new = check_patient(raw | {"sex": raw["sex"].replace(NOT_RECORDED, "")}, today())
     with writing(request.app.state.engine) as session:

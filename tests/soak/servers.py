@@ -17,6 +17,7 @@ from sqlalchemy import Engine
 
 from app.settings import ROOT
 from app.store.engine import make_engine
+from app.store.lasting import not_lasting
 from tests.cluster.machines import PATIENCE_S, AppServer, free_port
 from tests.postgres import LastingCluster, lasting_cluster
 from tests.web.clinic import add_members
@@ -134,6 +135,8 @@ def place(kind: str, nursery: Nursery) -> Iterator[Place]:
         engine = make_engine(url)
         try:
             server.wait_until_ready()
+            # What may lose something would prove nothing.
+            assert not not_lasting(engine)
             add_members(engine)
             yield Place(kind, engine, server, database)
         finally:

@@ -1,18 +1,21 @@
 """How the database is opened, and what a transaction promises."""
 
 import os
+import sqlite3
 import stat
 from contextlib import ExitStack
 from pathlib import Path
 
+import psycopg
 import pytest
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, select
 
 import app.store.engine
-from app.store.engine import make_engine, migrate, reading, writing
+from app.store.engine import close, make_engine, migrate, reading, writing
 from app.store.exams import start_exam, worklist
+from app.store.lasting import not_lasting
 from app.store.patients import add_patient, check_patient, find_patients
 from app.store.refusals import Busy
 from app.store.tables import ExamRow
@@ -183,3 +186,32 @@ def a_worklist(engine: Engine) -> list[str]:
     """The ids of the exams, as the next request reads them."""
     with reading(engine) as session:
         return [row.exam_id for row in worklist(session)]
+
+
+def test_a_connection_that_a_request_still_holds_is_closed_when_it_comes_back(
+    engine: Engine,
+) -> None:
+    """A server that stops while somebody is answered left it to chance when it was closed."""
+    with engine.connect() as held:
+        theirs = held.connection.dbapi_connection
+        close(engine)
+        # The answer is still finished.
+        assert 1 == held.scalar(text("SELECT 1"))
+    assert theirs
+
+    with pytest.raises((sqlite3.ProgrammingError, psycopg.OperationalError), match="closed"):
+        theirs.cursor().execute("SELECT 1")
+
+
+def test_a_database_that_may_lose_what_it_acknowledged_is_named(url: str) -> None:
+    """Whoever runs it reads so on the console; the tests' own PostgreSQL need not survive."""
+    engine = make_engine(url)
+    risks = not_lasting(engine)
+    engine.dispose()
+    if engine.dialect.name == "sqlite":
+        assert [] == risks
+        return
+    settings = ("fsync", "full_page_writes", "synchronous_commit")
+    assert [True] * 3 == [
+        f"{name} = off" in risk for name, risk in zip(settings, risks, strict=True)
+    ]
