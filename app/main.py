@@ -1,10 +1,14 @@
 """Wiring: from settings to the program that answers HTTP."""
 
 import gc
+import os
+import signal
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
+from multiprocessing import parent_process
+from threading import Thread
 
 import uvicorn
 from fastapi import FastAPI
@@ -137,6 +141,7 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        end_with_parent()
         knowledge()
         practice_cases()
         engine = app.state.engine = _opened(settings)
@@ -199,6 +204,22 @@ def settle() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(*COLLECT_AFTER)
+
+
+def end_with_parent() -> None:
+    """One of several processes ends when the one that started them is gone, however it went.
+
+    Otherwise they would go on answering with nobody to replace or to stop them, and a new start
+    would find the port taken.
+    """
+    parent = parent_process()
+    if parent is not None:
+
+        def wait() -> None:
+            parent.join()
+            os.kill(os.getpid(), signal.SIGTERM)
+
+        Thread(target=wait, daemon=True).start()
 
 
 def _opened(settings: Settings) -> Engine:

@@ -51,9 +51,8 @@ class Nursery:
 
     def close(self) -> None:
         """End it."""
-        assert self._running.stdin
-        self._running.stdin.close()
-        self._running.wait(timeout=20)
+        # It waits for nothing more once its input has ended.
+        self._running.communicate(timeout=20)
 
 
 @dataclass

@@ -41,14 +41,6 @@ BROKEN = {
 SEED = 20_261_126
 
 
-@pytest.fixture(scope="module")
-def nursery() -> Iterator[Nursery]:
-    """What forks the servers."""
-    opened = Nursery()
-    yield opened
-    opened.close()
-
-
 @pytest.mark.parametrize(("database", "kills"), [("sqlite", 14), ("postgresql", 6)])
 def test_what_was_acknowledged_is_there_once_and_whole_whatever_is_killed(
     nursery: Nursery, database: str, kills: int
