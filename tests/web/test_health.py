@@ -5,7 +5,8 @@ from collections.abc import Iterator
 import pytest
 from sqlalchemy import Engine, text
 
-from app.store.engine import Pool, make_engine, reading
+import app.store.engine
+from app.store.engine import Pool, make_engine, reading, writing
 from app.store.patients import find_patients
 from tests.web.clinic import Clinic
 
@@ -72,3 +73,22 @@ def test_a_server_on_tables_of_another_version_is_not_ready(clinic: Clinic) -> N
     assert (503, "not ready: the tables of the database are not those of this version\n") == (
         answer.status_code, answer.text
     )  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", ["sqlite"])
+def test_a_disk_that_is_slow_for_somebody_else_is_said_and_the_next_try_is_saved(
+    clinic: Clinic, url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another write holds the file for longer than anybody waits."""
+    exam_id = clinic.new_exam()
+    monkeypatch.setattr(app.store.engine, "WAIT_MS", 20)
+    clinic.app.state.engine.dispose()
+    other = make_engine(url)
+    with writing(other):
+        refused = clinic.cell(exam_id, "drift", "right", "1")
+    other.dispose()
+    again = clinic.cell(exam_id, "drift", "right", "1")
+
+    assert (503, "3") == (refused.status_code, refused.headers["Retry-After"])
+    assert "Nothing was recorded; try again" in refused.text
+    assert (200, 1) == (again.status_code, len(clinic.entries(exam_id)))
