@@ -36,6 +36,7 @@ class Person:
     exam_id: str = ""
     revision: int = 0
     retries: int = 0
+    most_tries: int = MOST_TRIES
     acknowledged: list[Acknowledged] = field(default_factory=list)
 
     @classmethod
@@ -114,7 +115,7 @@ class Person:
         """Send until there is an answer of the program's, as the sheet does: none, and any of 500
         and more, is sent again.
         """
-        for _ in range(MOST_TRIES):
+        for _ in range(self.most_tries):
             try:
                 answer = self.client.request(method, path, **more)
                 if answer.status_code < 500:
@@ -123,7 +124,7 @@ class Person:
                 pass
             self.retries += 1
             time.sleep(RETRY_S)
-        raise AssertionError(f"{method} {path} was not answered in {MOST_TRIES} tries")
+        raise AssertionError(f"{method} {path} was not answered in {self.most_tries} tries")
 
 
 def found(pattern: str, text: str) -> str:

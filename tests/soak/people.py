@@ -56,6 +56,8 @@ class Shift:
 class Worker(Person):
     """Somebody who works until the shift ends, and remembers what they were told."""
 
+    # A signature may be cut off by every kill of a round; after the last one it is answered.
+    most_tries: int = 5000
     acts: list[Act] = field(default_factory=list)
     not_signed: int = 0
 
