@@ -51,7 +51,7 @@ def test_what_was_acknowledged_is_there_once_and_whole_whatever_is_killed(
     assert ([], [], []) == (outcome.lost, outcome.untold, outcome.half_written)
     assert kills == outcome.kills.total()
     # It was not idle meanwhile, and was cut off in the middle.
-    assert outcome.acts.total() > kills
+    assert outcome.acts.total() > kills // 2
     assert outcome.unanswered > 0
 
 
