@@ -3,9 +3,10 @@
 import gc
 import os
 import signal
+import socket
 import sys
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from datetime import UTC, datetime
 from multiprocessing import parent_process
 from threading import Thread
@@ -14,6 +15,7 @@ import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy import Engine
+from uvicorn.supervisors import Multiprocess
 
 from app.knowledge.load import knowledge
 from app.knowledge.practice import practice_cases
@@ -119,6 +121,8 @@ PAPER_ROUTERS = (paper.router,)
 HEALTH_ROUTERS = (health.router,)
 # Nothing that a page asks for takes so long, in milliseconds.
 LONGEST_STATEMENT_MS = 60_000
+# What the web server's own command ends with, where it could not start.
+NOT_STARTED = 3
 # A process that says nothing for so long is replaced, in seconds; drawing a long page takes less.
 WORKER_PATIENCE_S = 30
 
@@ -303,6 +307,20 @@ def served_app() -> FastAPI:
     return create_app(is_served=True)
 
 
+class Prompt(uvicorn.Config):
+    """A server of several processes that sends each answer as soon as it is there.
+
+    Where one process listens, asyncio sees to that. A socket that is handed to several does not say
+    that it is TCP, so asyncio leaves it alone, and each answer waits 40 ms for its last packet.
+    """
+
+    def bind_socket(self) -> socket.socket:
+        """The socket that the processes listen on together."""
+        listening = super().bind_socket()
+        listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        return listening
+
+
 def serve(host: str | None = None, port: int | None = None) -> int:
     """Serve until stopped; host and port stand before those of the settings.
 
@@ -312,7 +330,7 @@ def serve(host: str | None = None, port: int | None = None) -> int:
     app = create_app(settings, is_served=True) if settings.workers == 1 else "app.main:served_app"
     # Opened here first: what the web server's own start refuses ends in a traceback.
     _opened(settings).dispose()
-    uvicorn.run(
+    config = Prompt(
         app,
         # Each of several processes makes the program itself, under the same environment.
         factory=settings.workers > 1,
@@ -325,4 +343,12 @@ def serve(host: str | None = None, port: int | None = None) -> int:
         access_log=False,
         server_header=False,
     )
+    server = uvicorn.Server(config)
+    with suppress(KeyboardInterrupt):
+        if settings.workers > 1:
+            Multiprocess(config, sockets=[config.bind_socket()]).run()
+        else:
+            server.run()
+            if not server.started:
+                return NOT_STARTED
     return 0

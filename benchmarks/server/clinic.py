@@ -41,7 +41,11 @@ START_S = 60
 def running(command: list[str], environment: dict[str, str], port: int) -> Iterator[int]:
     """A server as a process of its own, once it listens; the number of the process."""
     server = subprocess.Popen(
-        [sys.executable, "-m", *command], env={**os.environ, **environment}, stderr=subprocess.PIPE
+        [sys.executable, "-m", *command],
+        env={**os.environ, **environment},
+        # What it logs is written all the same, as it is where a clinic keeps it.
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
     )
     try:
         _wait_for(port, server)
