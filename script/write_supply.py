@@ -131,12 +131,23 @@ def page(root: Path) -> str:
     return told + (ELSEWHERE + "\n".join(others) + "\n" if others else "")
 
 
+def drop_addresses_of_indexes(root: Path) -> None:
+    """Take out of the bill where the generator itself is to be had: no file here names an index."""
+    bill = json.loads((root / BILL).read_text("utf-8"))
+    for tool in bill["metadata"]["tools"]["components"]:
+        tool["externalReferences"] = [
+            each for each in tool["externalReferences"] if each["type"] != "distribution"
+        ]
+    (root / BILL).write_text(json.dumps(bill, indent=2), encoding="utf-8", newline="\n")
+
+
 def main(arguments: list[str], root: Path = ROOT) -> int:
     """Write, or check with --check; 1 where something is stale, 2 for a wrong call."""
     if arguments not in ([], ["--check"]):
         print("usage: write_supply.py [--check]", file=sys.stderr)
         return 2
     if not arguments:
+        drop_addresses_of_indexes(root)
         (root / PAGE).write_text(page(root), encoding="utf-8", newline="\n")
     found = faults(root)
     for each in found:
