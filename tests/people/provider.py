@@ -64,7 +64,7 @@ class LocalProvider:
     that is the time of this machine. redirect_uri: the only place that it sends anybody back to.
     """
 
-    subject: str = "5f1c"
+    subject: str = "person-5f1c"
     now: int | None = NOW
     redirect_uri: str = REDIRECT_URI
     shows_page: bool = False

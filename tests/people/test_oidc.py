@@ -24,7 +24,7 @@ from tests.people.visit import ASKED_AT, BACK_AT, refusal, sign_in
 def test_who_the_provider_confirms_is_signed_in(provider: LocalProvider) -> None:
     """The key stays the same for ever, while names and addresses change."""
     expected = Identity(
-        f"{provider.issuer}|5f1c", "Ada Lindqvist", datetime.fromtimestamp(NOW, UTC)
+        f"{provider.issuer}|person-5f1c", "Ada Lindqvist", datetime.fromtimestamp(NOW, UTC)
     )
 
     assert expected == sign_in(provider)

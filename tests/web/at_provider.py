@@ -36,7 +36,9 @@ def with_provider(settings: Settings, provider: LocalProvider, address: str) -> 
     return settings.model_copy(update=given)
 
 
-def link(engine: Engine, provider: LocalProvider, member: Member, subject: str = "5f1c") -> None:
+def link(
+    engine: Engine, provider: LocalProvider, member: Member, subject: str = "person-5f1c"
+) -> None:
     """Link an account with somebody whom the provider names so."""
     with writing(engine) as session:
         link_identity(

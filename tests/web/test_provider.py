@@ -525,7 +525,7 @@ def test_no_secret_is_kept_or_logged(
     audit = "\n".join(map(repr, audit_rows(browser.app)))
     secrets = [
         query["code"], asked["state"], asked["nonce"], CLIENT_SECRET, ACCESS_TOKEN,
-        "a9e7-nobody", "5f1c", *tokens,
+        "a9e7-nobody", "person-5f1c", *tokens,
     ]  # fmt: skip
     assert [] == [each for each in secrets if each in logged or each in audit]
 
