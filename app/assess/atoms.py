@@ -22,7 +22,8 @@ from app.logic.circuit import Bits, Circuit, bits
 from app.logic.expression import Atom
 from app.logic.truth import NO, UNKNOWN, Truth
 
-COMPARE: Mapping[str, Callable[[Fraction, Fraction], bool]] = MappingProxyType(
+# Of numbers, and of columns of them.
+COMPARE: Mapping[str, Callable[[Any, Any], Any]] = MappingProxyType(
     {">=": ge, ">": gt, "<=": le, "<": lt}
 )
 Judge = Callable[[Atom, Side | None], Truth]
@@ -54,7 +55,7 @@ def judge_recorded(knowledge: Knowledge, atom: Atom, recorded: Recorded | None) 
         case "is" | "in":
             return Truth.of(value in atom.operands)
         case comparison:
-            against = mark(knowledge, atom)
+            against = mark(knowledge, atom.operands[0])
             return Truth.of(COMPARE[comparison](Fraction(str(value)), against))
 
 
@@ -63,9 +64,8 @@ def inputs_of(name: str) -> tuple[str, ...]:
     return QUANTITIES[name].inputs if name in QUANTITIES else (name,)
 
 
-def mark(knowledge: Knowledge, atom: Atom) -> Fraction:
-    """The grade or threshold that an atom of one cell compares with."""
-    name = atom.operands[0]
+def mark(knowledge: Knowledge, name: str) -> Fraction:
+    """The number of a grade or a threshold that atoms compare with."""
     if name in GRADE_WORDS:
         return Fraction(GRADE_WORDS.index(name))
     return Fraction(str(knowledge.thresholds[name].value))

@@ -97,7 +97,8 @@ class _Program:
             case "is" | "in":
                 holds = f"{cell} in {self._constant(atom.operands)}"
             case comparison:
-                holds = f"{cell} {comparison} {self._constant(_plain(mark(self.knowledge, atom)))}"
+                against = _plain(mark(self.knowledge, atom.operands[0]))
+                holds = f"{cell} {comparison} {self._constant(against)}"
         return f"({has_value} and {holds})" if rail == "sure" else f"(not ({has_value}) or {holds})"
 
     def _constant(self, value: object) -> str:

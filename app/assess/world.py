@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 from types import MappingProxyType
 
 from app.assess.assessment import Reason
-from app.assess.atoms import COMPARE, Reading, inputs_of, is_of_one_cell, judge_recorded
+from app.assess.atoms import COMPARE, Reading, inputs_of, is_of_one_cell, judge_recorded, mark
 from app.assess.medicines import CheckedMedicines
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Value
@@ -59,12 +59,6 @@ class ExamWorld:
         taken = {each[0]: bool(value) for each, value in values.items() if each not in cells}
         exam = replace(self.exam, cells=MappingProxyType({**self.exam.cells, **cells}))
         return ExamWorld(exam, self.knowledge, self.medicines, {**self.supposed_taken, **taken})
-
-    def records(self, reason: Reason) -> bool:
-        """Whether a reason was really recorded, and not only supposed."""
-        if reason.finding is None:
-            return reason.medicine is not None
-        return self._recorded(reason.finding, reason.side) is not None
 
     def _takes(self, name: str) -> Truth:
         supposed = self.supposed_taken.get(name)
@@ -154,8 +148,8 @@ class ExamWorld:
         return None if value is None else Fraction(str(value))
 
     def _operand(self, name: str) -> Fraction | None:
-        if name in self.knowledge.thresholds:
-            return Fraction(str(self.knowledge.thresholds[name].value))
+        if name not in self.knowledge.norms:
+            return mark(self.knowledge, name)
         patient = self.exam.patient
         norm = self.knowledge.norms[name].value(patient.age, patient.sex)
         return None if norm is None else Fraction(norm)

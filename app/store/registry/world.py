@@ -3,13 +3,13 @@
 from collections.abc import Callable, Mapping
 from fractions import Fraction
 from math import lcm
-from operator import ge, gt, le, lt
 from typing import Any
 
 from sqlalchemy import Boolean, ColumnElement, and_, case, column, literal_column, or_
 from sqlalchemy.types import BigInteger, Integer, SmallInteger, Text, TypeEngine
 
-from app.exam.vocabulary import GRADE_WORDS, SIDES, Scale, Side, vocabulary
+from app.assess.atoms import COMPARE, mark
+from app.exam.vocabulary import SIDES, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance, Norm
 from app.knowledge.names import AGE
@@ -32,7 +32,6 @@ SQL_TYPES: Mapping[Holds, TypeEngine[Any]] = {
     Holds.PARTS: BigInteger(),
     Holds.TEXT: Text(),
 }
-_COMPARE: Mapping[str, Callable[[Any, Any], Any]] = {">=": ge, ">": gt, "<=": le, "<": lt}
 
 
 class RegistryWorld:
@@ -105,17 +104,13 @@ class RegistryWorld:
     ) -> ColumnElement[Any]:
         """A fraction beside a number: both multiplied out, so that nothing is ever rounded."""
         above, below, parts = self._fraction(name, side)
-        compare = _COMPARE[comparison]
+        compare = COMPARE[comparison]
         if operand in self.knowledge.norms:
             norm = self.knowledge.norms[operand]
             limit = self._limit(norm)
             unit = _unit(norm)
             return compare(above * _int(unit), below * limit * _int(parts))
-        if operand in GRADE_WORDS:
-            number = Fraction(GRADE_WORDS.index(operand))
-        else:
-            number = Fraction(str(self.knowledge.thresholds[operand].value))
-        scaled = number * parts
+        scaled = mark(self.knowledge, operand) * parts
         return compare(_times(above, scaled.denominator), _times(below, scaled.numerator))
 
     def _fraction(
