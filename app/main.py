@@ -1,21 +1,13 @@
 """Wiring: from settings to the program that answers HTTP."""
 
-import gc
-import os
-import signal
-import socket
 import sys
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 from datetime import UTC, datetime
-from multiprocessing import parent_process
-from threading import Thread
 
-import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy import Engine
-from uvicorn.supervisors import Multiprocess
 
 from app.knowledge.load import knowledge
 from app.knowledge.practice import practice_cases
@@ -27,48 +19,13 @@ from app.store.accounts import has_demo_accounts
 from app.store.demo import load_demo, read_demo
 from app.store.engine import Pool, close, make_engine, migrate, reading
 from app.store.lasting import not_lasting
-from app.web import (
-    admin_accounts,
-    admin_audit,
-    admin_clinic,
-    admin_export,
-    api,
-    api_docs,
-    cds_hooks,
-    compare,
-    documents,
-    emergency_access,
-    entries,
-    errors,
-    exams,
-    fhir,
-    first,
-    guard,
-    health,
-    invited,
-    lock,
-    own_account,
-    own_second_factor,
-    paper,
-    patients,
-    practice,
-    provider_sign_in,
-    registry,
-    review,
-    rules,
-    sign_in,
-    signed_exam,
-    undo_entry,
-    updates,
-    verify,
-    why,
-    worklist,
-)
+from app.web import api_docs, errors, first, guard
 from app.web.answers import Templates
 from app.web.demo_signing import sign_demo
-from app.web.logged import log_config
 from app.web.pages import Site
+from app.web.process import end_with_parent, settle
 from app.web.provider import ClinicProvider
+from app.web.routers import ALL_ROUTERS
 from app.web.sealing import Sealing, open_sealing, seal_key
 
 DEMO = ROOT / "seed_demo"
@@ -76,60 +33,8 @@ FIRST_CODE_SAYS = (
     "There is no account yet. The first administrator opens /first and types this code, which can "
     "be used once, within 24 hours: {code}"
 )
-ROUTERS = (
-    worklist.router,
-    patients.router,
-    compare.router,
-    exams.router,
-    entries.router,
-    undo_entry.router,
-    updates.router,
-    review.router,
-    signed_exam.router,
-    documents.router,
-    verify.router,
-    fhir.router,
-    api.router,
-    cds_hooks.router,
-    registry.router,
-)
-# Who somebody is, and their own account.
-ACCOUNT_ROUTERS = (
-    sign_in.router,
-    lock.router,
-    provider_sign_in.router,
-    first.router,
-    invited.router,
-    own_account.router,
-    own_second_factor.router,
-)
-# What an administrator keeps.
-ADMIN_ROUTERS = (
-    admin_accounts.router,
-    admin_clinic.router,
-    admin_audit.router,
-    admin_export.router,
-    emergency_access.router,
-)
-# What is known, and why something was concluded: pages to read, which change nothing.
-KNOWLEDGE_ROUTERS = (rules.router, why.router)
-# Invented cases to practise with: they write tries, and nothing of a patient.
-PRACTICE_ROUTERS = (practice.router,)
-# The section of the permission table is that of what is known: for everybody, about nobody.
-PAPER_ROUTERS = (paper.router,)
-# What a proxy asks; it says nothing about anybody.
-HEALTH_ROUTERS = (health.router,)
 # Nothing that a page asks for takes so long, in milliseconds.
 LONGEST_STATEMENT_MS = 60_000
-# What the web server's own command ends with, where it could not start.
-NOT_STARTED = 3
-# A process that says nothing for so long is replaced, in seconds; drawing a long page takes less.
-WORKER_PATIENCE_S = 30
-
-
-# How many objects more than were freed there may be before Python looks for circles among them.
-# With its own 700 it looks through everything that a page is made of several times a page.
-COLLECT_AFTER = (50_000, 10, 10)
 
 
 def create_app(settings: Settings | None = None, *, is_served: bool = False) -> FastAPI:
@@ -148,7 +53,7 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
         end_with_parent()
         knowledge()
         practice_cases()
-        engine = app.state.engine = _opened(settings)
+        engine = app.state.engine = opened(settings)
         app.state.sealing = _sealing(settings, clinic)
         for risk in not_lasting(engine):
             sys.stderr.write(f"Warning: {risk}\n")
@@ -181,17 +86,8 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
     app.state.demo_accounts = demo.accounts if demo else ()
     errors.install(app)
     guard.install(app)
-    routers = (
-        *ROUTERS,
-        *ACCOUNT_ROUTERS,
-        *ADMIN_ROUTERS,
-        *KNOWLEDGE_ROUTERS,
-        *PRACTICE_ROUTERS,
-        *PAPER_ROUTERS,
-        *HEALTH_ROUTERS,
-    )
-    app.state.routes = tuple(route for router in routers for route in router.routes)
-    for router in routers:
+    app.state.routes = tuple(route for router in ALL_ROUTERS for route in router.routes)
+    for router in ALL_ROUTERS:
         app.include_router(router)
     if settings.api_docs:
         app.include_router(api_docs.router)
@@ -199,34 +95,11 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
     return app
 
 
-def settle() -> None:
-    """Take what was made at start, and stays, out of the search for garbage.
+def opened(settings: Settings) -> Engine:
+    """The database of these settings, brought up to date; the demonstration's, filled.
 
-    Looking through the knowledge, the templates and the modules takes a fifth of a second, in which
-    nobody gets an answer (benchmarks/server).
+    Raises: DemoDatabase, BadDemo; OSError, SQLAlchemyError, where it cannot be opened.
     """
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(*COLLECT_AFTER)
-
-
-def end_with_parent() -> None:
-    """One of several processes ends when the one that started them is gone, however it went.
-
-    Otherwise they would go on answering with nobody to replace or to stop them, and a new start
-    would find the port taken.
-    """
-    parent = parent_process()
-    if parent is not None:
-
-        def wait() -> None:
-            parent.join()
-            os.kill(os.getpid(), signal.SIGTERM)
-
-        Thread(target=wait, daemon=True).start()
-
-
-def _opened(settings: Settings) -> Engine:
     pool = Pool(settings.database_pool, statement_ms=LONGEST_STATEMENT_MS)
     engine = make_engine(settings.database_url, pool)
     try:
@@ -299,56 +172,4 @@ def new_first_code() -> int:
         sys.stderr.write("evenhand: there is an account already; an administrator adds others\n")
         return 1
     sys.stdout.write(f"{FIRST_CODE_SAYS.format(code=code)}\n")
-    return 0
-
-
-def served_app() -> FastAPI:
-    """The program in one of several processes of a server."""
-    return create_app(is_served=True)
-
-
-class Prompt(uvicorn.Config):
-    """A server of several processes that sends each answer as soon as it is there.
-
-    Where one process listens, asyncio sees to that. A socket that is handed to several does not say
-    that it is TCP, so asyncio leaves it alone, and each answer waits 40 ms for its last packet.
-    """
-
-    def bind_socket(self) -> socket.socket:
-        """The socket that the processes listen on together."""
-        listening = super().bind_socket()
-        listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        return listening
-
-
-def serve(host: str | None = None, port: int | None = None) -> int:
-    """Serve until stopped; host and port stand before those of the settings.
-
-    Raises: DemoDatabase, BadDemo; OSError, SQLAlchemyError, where the database cannot be opened.
-    """
-    settings = Settings()
-    app = create_app(settings, is_served=True) if settings.workers == 1 else "app.main:served_app"
-    # Opened here first: what the web server's own start refuses ends in a traceback.
-    _opened(settings).dispose()
-    config = Prompt(
-        app,
-        # Each of several processes makes the program itself, under the same environment.
-        factory=settings.workers > 1,
-        workers=settings.workers,
-        timeout_worker_healthcheck=WORKER_PATIENCE_S,
-        host=settings.host if host is None else host,
-        port=settings.port if port is None else port,
-        log_config=log_config(settings.log),
-        # Our own line says the route instead of the address; who opened what is in the audit.
-        access_log=False,
-        server_header=False,
-    )
-    server = uvicorn.Server(config)
-    with suppress(KeyboardInterrupt):
-        if settings.workers > 1:
-            Multiprocess(config, sockets=[config.bind_socket()]).run()
-        else:
-            server.run()
-            if not server.started:
-                return NOT_STARTED
     return 0

@@ -56,7 +56,8 @@ def add(commands: Any) -> None:
 
 def _serve(asked: argparse.Namespace) -> int:
     # The web server is heavy to import, and `assess` does not need it.
-    from app.main import DemoDatabase, serve
+    from app.main import DemoDatabase
+    from app.serve import serve
     from app.store.demo import BadDemo
 
     try:

@@ -104,8 +104,8 @@ def _one_at_a_time() -> Iterator[None]:
     """The turn to render; what a page was laid out with is given back at its end.
 
     WeasyPrint's boxes point at each other. A server grows by 5 MiB a page until Python looks for
-    such circles; to look is cheap where it has frozen what stays (app/main.py), and elsewhere the
-    process ends soon.
+    such circles; to look is cheap where it has frozen what stays (app/web/process.py), and
+    elsewhere the process ends soon.
     """
     with _ONE_AT_A_TIME:
         try:

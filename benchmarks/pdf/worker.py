@@ -54,8 +54,8 @@ def _peer(engine: str, file: Path) -> Callable[[], Callable[[], bytes]]:
 
 
 def _ours(*, is_cold: bool) -> Callable[[], Callable[[], bytes]]:
-    from app.main import settle
     from app.report.pdf import warm_up
+    from app.web.process import settle
     from benchmarks.pdf.content import ours, report
 
     asked = report()
@@ -67,10 +67,10 @@ def _ours(*, is_cold: bool) -> Callable[[], Callable[[], bytes]]:
 
 def seal_some(count: int) -> dict[str, Any]:
     """Make and seal: CPU milliseconds of both."""
-    from app.main import settle
     from app.report.pdf import warm_up
     from app.report.seal import Seal
     from app.report.seal_key import own_key
+    from app.web.process import settle
     from benchmarks.pdf.content import ours, report
 
     now = datetime.now(UTC)
@@ -87,8 +87,8 @@ def seal_some(count: int) -> dict[str, Any]:
 
 def fill(count: int) -> dict[str, Any]:
     """Make so many in a row; how much more the process holds at the end, in MiB."""
-    from app.main import settle
     from app.report.pdf import warm_up
+    from app.web.process import settle
     from benchmarks.pdf.content import ours, short_report
 
     warm_up()

@@ -21,7 +21,7 @@ from app.knowledge.load import knowledge
 from app.report.pdf import warm_up
 
 LATER = (
-    "app.main",
+    "app.serve",
     "app.report.pdf",
     "app.report.seal",
     "app.report.seal_key",

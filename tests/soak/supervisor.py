@@ -11,7 +11,7 @@ LONGEST_S = 30
 
 def work() -> None:
     """What each of the processes does first; then it waits."""
-    from app.main import end_with_parent
+    from app.web.process import end_with_parent
 
     end_with_parent()
     # Where nobody ends it, it says so, and whoever waits for its end does not wait for ever.

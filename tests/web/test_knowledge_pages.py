@@ -14,10 +14,11 @@ from app.assess.words import DISCLAIMER
 from app.knowledge.describe_parts import sign_ids
 from app.knowledge.load import knowledge
 from app.knowledge.mentions import label_of
-from app.main import KNOWLEDGE_ROUTERS, create_app
+from app.main import create_app
 from app.settings import ROOT, Settings
 from app.web import knowledge_pages
 from app.web.guard import CONTENT_SECURITY_POLICY
+from app.web.routers import KNOWLEDGE_ROUTERS
 from tests.web.clinic import HTMX, Clinic
 
 KNOWN = knowledge()

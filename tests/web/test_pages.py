@@ -13,7 +13,7 @@ from fastapi.routing import APIRoute
 from jinja2 import Environment, FileSystemLoader, nodes
 
 from app.assess.words import DISCLAIMER
-from app.main import ROUTERS, create_app
+from app.main import create_app
 from app.settings import ROOT, Settings
 from app.web import (
     account_pages,
@@ -25,6 +25,7 @@ from app.web import (
     worklist_pages,
 )
 from app.web.guard import CONTENT_SECURITY_POLICY
+from app.web.routers import ROUTERS
 from tests.web.clinic import HTMX, PHYSICIAN, Clinic
 
 PAGE_OF = {

@@ -3,8 +3,9 @@
 import gc
 import socket
 
-from app.main import Prompt, create_app
+from app.main import create_app
 from app.report.pdf import _fetcher_fonts_styles
+from app.serve import Prompt
 from app.settings import Settings
 from tests.web.clinic import Clinic
 
@@ -26,7 +27,7 @@ def test_a_server_is_warm_and_searches_no_more_through_what_stays(settings: Sett
 
 def test_an_answer_of_one_of_several_processes_does_not_wait_for_its_last_packet() -> None:
     """Or each takes 40 ms longer: what is accepted has the setting of the socket that listens."""
-    config = Prompt("app.main:served_app", factory=True, workers=2, host="127.0.0.1", port=0)
+    config = Prompt("app.serve:served_app", factory=True, workers=2, host="127.0.0.1", port=0)
     with config.bind_socket() as listening:
         listening.listen()
         with socket.create_connection(listening.getsockname()), listening.accept()[0] as accepted:
