@@ -1,15 +1,13 @@
 """The course of measured values and graded signs over several exams, as small drawings.
 
-Here is only where things stand in a drawing; a template draws it. What is not known is a gap: no
-line runs over it.
+A template draws it. What is not known is a gap: no line runs over it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
-from itertools import groupby, pairwise
-from math import ceil, floor, log10
+from itertools import groupby
 
 from app.assess.compared import is_measured
 from app.assess.measured import in_figures
@@ -18,15 +16,23 @@ from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Recorded, Untestable, Value
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
+from app.report.course_drawing import (
+    APART,
+    BOTTOM,
+    DATE_WIDE,
+    Axis,
+    Band,
+    Line,
+    Point,
+    Tick,
+    bands,
+    measured_axis,
+    places,
+    spread,
+)
 from app.report.differences import NOT_EXAMINED, figure_words, label_of, unit_of
 from app.report.phrases import clean, day, value_words
 
-# The drawing is 560 wide and 168 high; between these edges stand the points.
-LEFT_EDGE, RIGHT_EDGE, TOP, BOTTOM = 64, 400, 14, 136
-# So far apart do words stand that neither hides the other.
-WORDS_HIGH, DATE_WIDE = 15, 78
-# RIGHT a little above and LEFT a little below the grade itself, or one would hide the other.
-APART = 2.5
 WORSE = {
     "higher_is_worse": "Higher is worse.",
     "lower_is_worse": "Lower is worse.",
@@ -40,45 +46,6 @@ class Visit:
     exam: Exam
     started_at: datetime
     is_signed: bool
-
-
-@dataclass(frozen=True)
-class Tick:
-    """A mark on an axis, and the words at it."""
-
-    at: float
-    says: str
-
-
-@dataclass(frozen=True)
-class Point:
-    """One known value."""
-
-    x: float
-    y: float
-
-
-@dataclass(frozen=True)
-class Band:
-    """Around the value before: a difference inside it may be error of measurement."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-
-
-@dataclass(frozen=True)
-class Line:
-    """One side. style: right, left or single; runs: points joined, with a gap between two runs.
-
-    ends: the side and its last value, in words at the edge of the drawing.
-    """
-
-    style: str
-    runs: tuple[tuple[Point, ...], ...]
-    ends: str
-    ends_at: float
 
 
 @dataclass(frozen=True)
@@ -113,18 +80,6 @@ class Plot:
     notes: tuple[str, ...]
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
-
-
-@dataclass(frozen=True)
-class _Scale:
-    """From a value to a height."""
-
-    low: Fraction
-    high: Fraction
-
-    def y(self, value: Fraction) -> float:
-        share = (value - self.low) / (self.high - self.low)
-        return round(float(BOTTOM - share * (BOTTOM - TOP)), 1)
 
 
 def course(visits: Sequence[Visit], knowledge: Knowledge) -> tuple[Plot, ...]:
@@ -174,7 +129,7 @@ def _is_worth_drawing(name: str, exam: Exam) -> bool:
 
 def _plot(name: str, visits: Sequence[Visit], knowledge: Knowledge) -> Plot:
     sides = (None,) if name in QUANTITIES else vocabulary()[name].sides
-    xs = _places([visit.started_at for visit in visits])
+    xs = places([visit.started_at for visit in visits])
     numbers = {side: [_number(_held(name, side, visit.exam)) for visit in visits] for side in sides}
     figure = knowledge.course.detectable(name)
     reach = Fraction(figure.value) if figure else Fraction(0)
@@ -182,11 +137,11 @@ def _plot(name: str, visits: Sequence[Visit], knowledge: Knowledge) -> Plot:
         known = [each for side in sides for each in numbers[side] if each is not None]
         # From nothing on, or a small difference would be drawn as a large one.
         low = min(Fraction(0), *known)
-        scale, y_ticks = _measured_scale(low, max(known) + reach, _least_step(name))
+        axis, y_ticks = measured_axis(low, max(known) + reach, _least_step(name))
     else:
-        scale, y_ticks = _grade_scale()
+        axis, y_ticks = _grade_axis()
     lines = tuple(
-        _line(name, side, visits, xs, numbers[side], scale, apart=len(sides) > 1) for side in sides
+        _line(name, side, visits, xs, numbers[side], axis, apart=len(sides) > 1) for side in sides
     )
     return Plot(
         name=name,
@@ -194,9 +149,9 @@ def _plot(name: str, visits: Sequence[Visit], knowledge: Knowledge) -> Plot:
         says=_says(name, knowledge),
         y_ticks=y_ticks,
         x_ticks=_dates(xs, visits),
-        lines=_spread(lines),
+        lines=spread(lines),
         bands=tuple(
-            band for side in sides for band in _bands(xs, numbers[side], reach, scale) if figure
+            band for side in sides for band in bands(xs, numbers[side], reach, axis) if figure
         ),
         notes=tuple(figure_words(each, knowledge) for each in knowledge.course.figures_of(name)),
         columns=tuple(side_words(side) or "Value" for side in sides),
@@ -232,16 +187,6 @@ def _words(name: str, held: Recorded | Fraction | None) -> str:
 # ---- the axes
 
 
-def _places(moments: Sequence[datetime]) -> list[float]:
-    """Where each exam stands: as far apart as they are in time."""
-    whole = (moments[-1] - moments[0]).total_seconds()
-    if not whole:
-        return [(LEFT_EDGE + RIGHT_EDGE) / 2 for _ in moments]
-    first, last = LEFT_EDGE + 14, RIGHT_EDGE - 14
-    shares = [(moment - moments[0]).total_seconds() / whole for moment in moments]
-    return [round(first + share * (last - first), 1) for share in shares]
-
-
 def _dates(xs: Sequence[float], visits: Sequence[Visit]) -> tuple[Tick, ...]:
     """A mark for each exam; the newest has its date, and each before it that has room for one."""
     ticks: list[Tick] = []
@@ -253,26 +198,10 @@ def _dates(xs: Sequence[float], visits: Sequence[Visit]) -> tuple[Tick, ...]:
     return tuple(reversed(ticks))
 
 
-def _grade_scale() -> tuple[_Scale, tuple[Tick, ...]]:
-    scale = _Scale(Fraction(GRADES[0]), Fraction(GRADES[-1]))
-    return scale, tuple(
-        Tick(scale.y(Fraction(grade)), f"{grade} {GRADE_WORDS[grade]}") for grade in GRADES
-    )
-
-
-def _measured_scale(
-    low: Fraction, high: Fraction, least_step: Fraction
-) -> tuple[_Scale, tuple[Tick, ...]]:
-    """Round numbers around the values, at most six of them."""
-    span = (high - low) or Fraction(1)
-    rough = Fraction(10) ** floor(log10(span / 3))
-    step = next(by * rough for by in (1, 2, 5, 10) if span <= 4 * by * rough)
-    step = max(step, least_step)
-    first, last = floor(low / step), ceil(high / step)
-    last += first == last
-    scale = _Scale(first * step, last * step)
-    return scale, tuple(
-        Tick(scale.y(number * step), in_figures(number * step)) for number in range(first, last + 1)
+def _grade_axis() -> tuple[Axis, tuple[Tick, ...]]:
+    axis = Axis(Fraction(GRADES[0]), Fraction(GRADES[-1]))
+    return axis, tuple(
+        Tick(axis.y(Fraction(grade)), f"{grade} {GRADE_WORDS[grade]}") for grade in GRADES
     )
 
 
@@ -299,13 +228,13 @@ def _line(
     visits: Sequence[Visit],
     xs: Sequence[float],
     numbers: Sequence[Fraction | None],
-    scale: _Scale,
+    axis: Axis,
     *,
     apart: bool,
 ) -> Line:
     off = 0.0 if side is None or not apart else APART * (1 if side is Side.LEFT else -1)
     drawn = [
-        None if number is None else Point(x, scale.y(number) + off)
+        None if number is None else Point(x, axis.y(number) + off)
         for x, number in zip(xs, numbers, strict=True)
     ]
     runs = tuple(
@@ -320,30 +249,3 @@ def _line(
         words = words.partition(" ")[0]
     last = runs[-1][-1].y if runs else float(BOTTOM)
     return Line(str(side or "single"), runs, f"{side_words(side)} {words}".strip(), last)
-
-
-def _spread(lines: tuple[Line, ...]) -> tuple[Line, ...]:
-    """The words at the ends moved apart, where two of them would stand over each other."""
-    if len(lines) < 2 or abs(lines[0].ends_at - lines[1].ends_at) >= WORDS_HIGH:
-        return lines
-    upper = min(lines, key=lambda line: line.ends_at)
-    middle = sum(line.ends_at for line in lines) / 2
-    return tuple(
-        Line(
-            line.style,
-            line.runs,
-            line.ends,
-            middle + (-WORDS_HIGH / 2 if line is upper else WORDS_HIGH / 2),
-        )
-        for line in lines
-    )
-
-
-def _bands(
-    xs: Sequence[float], numbers: Sequence[Fraction | None], reach: Fraction, scale: _Scale
-) -> Iterable[Band]:
-    """From each exam to the next, where the value is known both times."""
-    for (x, number), (next_x, following) in pairwise(zip(xs, numbers, strict=True)):
-        if number is not None and following is not None:
-            top, bottom = scale.y(number + reach), min(scale.y(number - reach), BOTTOM)
-            yield Band(x, top, round(next_x - x, 1), round(bottom - top, 1))

@@ -13,17 +13,8 @@ from hypothesis import strategies as st
 from app.exam.record import Cell, Exam, Recorded, Untestable
 from app.exam.vocabulary import Side
 from app.knowledge.load import knowledge
-from app.report.course import (
-    BOTTOM,
-    LEFT_EDGE,
-    RIGHT_EDGE,
-    TOP,
-    Line,
-    Plot,
-    Visit,
-    course,
-    in_words,
-)
+from app.report.course import Plot, Visit, course, in_words
+from app.report.course_drawing import BOTTOM, LEFT_EDGE, RIGHT_EDGE, TOP, Line
 from tests.strategies import exams
 
 KNOWN = knowledge()
