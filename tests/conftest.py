@@ -10,12 +10,13 @@ EVENHAND_TEST_EVERY_DATABASE=1 it runs on each.
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from zlib import crc32
 
 import pytest
 from hypothesis import settings
+from sqlalchemy import Engine
 
 from app.store.engine import make_engine, migrate
 from tests.evidence.watch import Evidence
@@ -44,15 +45,22 @@ def _one_seal(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
-@pytest.fixture(scope="session")
-def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A SQLite file with the tables and nothing in them, to be copied."""
-    file = tmp_path_factory.mktemp("template") / "evenhand.db"
+def new_file(folder: Path, fill: Callable[[Engine], None] | None = None) -> Path:
+    """A SQLite file with the tables, and with what `fill` writes into them."""
+    file = folder / "evenhand.db"
     engine = make_engine(f"sqlite:///{file}")
     migrate(engine)
+    if fill:
+        fill(engine)
     # The last connection to close moves everything into the one file.
     engine.dispose()
     return file
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file with the tables and nothing in them, to be copied."""
+    return new_file(tmp_path_factory.mktemp("template"))
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

@@ -16,7 +16,7 @@ import signal
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import cache
@@ -24,6 +24,7 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from sqlalchemy import Engine
 
 from app.store.engine import make_engine, migrate
 
@@ -110,11 +111,16 @@ class LastingCluster(Cluster):
 
 
 @contextmanager
-def fresh_database(*, migrated: bool = True) -> Iterator[str]:
-    """The address of a new database, with its tables or empty, that is dropped afterwards."""
+def fresh_database(
+    *, migrated: bool = True, fill: Callable[[Engine], None] | None = None
+) -> Iterator[str]:
+    """The address of a new database, with its tables or empty, that is dropped afterwards.
+
+    fill: writes what every one of them holds; it is called once.
+    """
     running = cluster_or_skip()
     name = f"test_{os.getpid()}_{next(_numbers)}"
-    template = _template() if migrated else "template1"
+    template = _template(fill) if migrated else "template1"
     running.execute(f"CREATE DATABASE {name} TEMPLATE {template} {running.copying}")
     try:
         yield running.url(name)
@@ -232,13 +238,16 @@ def replica() -> Iterator[Cluster]:
 
 
 @cache
-def _template() -> str:
-    cluster().execute(f"CREATE DATABASE {TEMPLATE}")
-    engine = make_engine(cluster().url(TEMPLATE))
+def _template(fill: Callable[[Engine], None] | None) -> str:
+    name = f"{TEMPLATE}_{fill.__name__}" if fill else TEMPLATE
+    cluster().execute(f"CREATE DATABASE {name}")
+    engine = make_engine(cluster().url(name))
     migrate(engine)
+    if fill:
+        fill(engine)
     # A database that somebody is connected to cannot be copied.
     engine.dispose()
-    return TEMPLATE
+    return name
 
 
 def _roomy_memory() -> Path | None:

@@ -1,7 +1,6 @@
 """The command line, as another program would call it."""
 
 import json
-import os
 import re
 import subprocess
 import sys
@@ -23,6 +22,7 @@ from app.store.engine import make_engine, reading, writing
 from app.store.invitations import invitation
 from app.store.proofs import set_second_factor
 from app.store.refusals import NotFound
+from tests.console import Ended, as_program, run
 from tests.store.clinic import NOW
 from tests.store.people import an_account, audited
 
@@ -35,19 +35,11 @@ PARKINSONISM = {
 }
 
 
-def run(*arguments: str, given: str | bytes = b"") -> subprocess.CompletedProcess[bytes]:
-    """Run `evenhand` as a program of its own."""
-    sent = given.encode() if isinstance(given, str) else given
-    return subprocess.run(
-        [sys.executable, "-m", "app", *arguments], input=sent, capture_output=True, check=False
-    )
-
-
 def test_one_exam_in_gives_one_indented_assessment_out(tmp_path: Path) -> None:
     file = tmp_path / "exam.json"
     file.write_text(json.dumps(PARKINSONISM), encoding="utf-8")
 
-    done = run("assess", str(file))
+    done = as_program("assess", str(file))
 
     assert (0, b"") == (done.returncode, done.stderr)
     assert done.stdout.startswith(b'{\n  "knowledge"')
@@ -178,15 +170,9 @@ def test_help_shows_an_example(capsys: pytest.CaptureFixture[str]) -> None:
     assert "evenhand assess exam.json" in " ".join(capsys.readouterr().out.split())
 
 
-def invited(url: str, *arguments: str) -> subprocess.CompletedProcess[str]:
-    """Run `evenhand invite` as a program of its own on a database."""
-    return subprocess.run(
-        [sys.executable, "-m", "app", "invite", *arguments],
-        env={**os.environ, "EVENHAND_DATABASE_URL": url},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+def invited(url: str, *arguments: str) -> Ended:
+    """Run `evenhand invite` on a database."""
+    return run("invite", *arguments, settings={"DATABASE_URL": url})
 
 
 def test_the_only_administrator_gets_a_code_at_the_console_and_the_audit_tells_it(
@@ -205,7 +191,7 @@ def test_the_only_administrator_gets_a_code_at_the_console_and_the_audit_tells_i
     codes = [
         found[0]
         for each in (kept, taken)
-        if (found := re.search(r"\b(\w{4}-){3}\w{4}\b", each.stdout))
+        if (found := re.search(r"\b(\w{4}-){3}\w{4}\b", each.out))
     ]
     with reading(engine) as session:
         rows = session.exec(select(AuditRow).order_by(col(AuditRow.number))).all()[before:]
@@ -215,7 +201,7 @@ def test_the_only_administrator_gets_a_code_at_the_console_and_the_audit_tells_i
         account_now = account(session, whose.id)
     engine.dispose()
 
-    assert [(0, ""), (0, "")] == [(each.returncode, each.stderr) for each in (kept, taken)]
+    assert [(0, ""), (0, "")] == [(each.returncode, each.err) for each in (kept, taken)]
     assert (whose.id, timedelta(hours=24)) == (held.account_id, held.expires_at - held.made_at)
     assert (None, whose.password_hash) == (account_now.totp_secret, account_now.password_hash)
     assert [("invite", "Evenhand"), ("second_factor", "Evenhand"), ("invite", "Evenhand")] == [
@@ -262,16 +248,10 @@ def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_acco
 ) -> None:
     """The first one may have scrolled away; afterwards only an administrator lets others in."""
 
-    def first_code() -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [sys.executable, "-m", "app", "first-code"],
-            env={**os.environ, "EVENHAND_DATABASE_URL": empty_url},
-            capture_output=True,
-            text=True,
-            check=False,
-        )
+    def first_code() -> Ended:
+        return run("first-code", settings={"DATABASE_URL": empty_url})
 
-    codes = [re.search(r"\b(\w{4}-){3}\w{4}\b", first_code().stdout) for _ in range(2)]
+    codes = [re.search(r"\b(\w{4}-){3}\w{4}\b", first_code().out) for _ in range(2)]
     assert all(codes)
     assert len({found[0] for found in codes if found}) == 2
     engine = make_engine(empty_url)
@@ -281,8 +261,8 @@ def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_acco
     engine.dispose()
     refused = first_code()
 
-    assert (1, "") == (refused.returncode, refused.stdout)
-    assert "there is an account already" in refused.stderr
+    assert (1, "") == (refused.returncode, refused.out)
+    assert "there is an account already" in refused.err
 
 
 def test_a_stack_of_blank_sheets_can_be_printed_before_the_network_fails(tmp_path: Path) -> None:

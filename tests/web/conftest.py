@@ -5,6 +5,7 @@ import shutil
 import socket
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,7 +15,9 @@ from playwright.sync_api import Browser, BrowserContext, Playwright, expect, syn
 
 from app.main import create_app
 from app.settings import WAY_BACK, Settings
+from tests.conftest import new_file
 from tests.people.provider import LocalProvider
+from tests.postgres import fresh_database
 from tests.web.at_provider import link, with_provider
 from tests.web.clinic import COLLEAGUE, HERE, NURSE, PHYSICIAN, Clinic, add_members, new_sign_in
 from tests.web.visitor import Visitor
@@ -30,6 +33,33 @@ PROGRAMS = (
     "chromium-headless-shell", "chromium", "chromium-browser", "google-chrome",
     "google-chrome-stable",
 )  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def peopled_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file in which everybody has an account, to be copied."""
+    return new_file(tmp_path_factory.mktemp("peopled"), add_members)
+
+
+@pytest.fixture
+def without_accounts() -> None:
+    """Asked for by a test of a new installation."""
+
+
+@pytest.fixture
+def url(kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of a new database in which everybody has an account, unless the test says not.
+
+    Giving them one took half of the time of starting the program.
+    """
+    is_new = "without_accounts" in request.fixturenames
+    if kind == "sqlite":
+        file = tmp_path / "evenhand.db"
+        shutil.copy(request.getfixturevalue("migrated_file" if is_new else "peopled_file"), file)
+        yield f"sqlite:///{file}"
+    else:
+        with fresh_database(fill=None if is_new else add_members) as address:
+            yield address
 
 
 @pytest.fixture
@@ -52,7 +82,7 @@ def clinic(app: FastAPI) -> Iterator[Clinic]:
 
 
 @pytest.fixture
-def app_without_accounts(app: FastAPI) -> Iterator[Clinic]:
+def app_without_accounts(without_accounts: None, app: FastAPI) -> Iterator[Clinic]:
     """A new installation, and a browser in which nobody is signed in."""
     with Clinic.of(app, None, has_members=False) as opened:
         yield opened

@@ -33,6 +33,7 @@ def code(app_without_accounts: Clinic) -> str:
     return made
 
 
+@pytest.mark.usefixtures("without_accounts")
 def test_a_new_installation_has_no_account_and_prints_one_code(
     settings: Settings, capsys: pytest.CaptureFixture[str]
 ) -> None:

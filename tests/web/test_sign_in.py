@@ -318,6 +318,7 @@ def test_the_form_is_bound_to_the_browser_before_anybody_is_signed_in(
     assert 303 == browser_of_nobody.post_form("/sign-in", form).status_code
 
 
+@pytest.mark.usefixtures("without_accounts")
 def test_the_accounts_of_the_demonstration_stand_on_its_page_and_work(settings: Settings) -> None:
     """And only there: in earnest there is no account that nobody made."""
     with Clinic.of(create_app(settings.model_copy(update={"demo": True})), None) as demo:
