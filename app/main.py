@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, nullcontext
 from datetime import UTC, datetime
 
 from fastapi import FastAPI
@@ -16,12 +16,13 @@ from app.report.pdf import warm_up
 from app.report.seal_key import CannotSeal, SealKey
 from app.settings import ROOT, Settings
 from app.store.accounts import has_demo_accounts
-from app.store.demo import load_demo, read_demo
+from app.store.demo import load_demo
+from app.store.demo_files import Demo, read_demo
 from app.store.engine import Pool, close, make_engine, migrate, reading
 from app.store.lasting import not_lasting
 from app.web import api_docs, errors, first, guard
 from app.web.answers import Templates
-from app.web.demo_signing import sign_demo
+from app.web.demo_signing import finishing
 from app.web.pages import Site
 from app.web.process import end_with_parent, settle
 from app.web.provider import ClinicProvider
@@ -44,7 +45,7 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
 
     The database is opened and brought up to date when the server starts, and the knowledge is
     read then: a server whose knowledge does not load does not start. A demonstration with no
-    patients yet is given the invented ones.
+    patients yet is given the invented ones; their past is signed while the server answers already.
     """
     settings = settings or Settings()
 
@@ -61,13 +62,14 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
         if is_served:
             warm_up()
             settle()
-        yield
+        with finishing(engine, demo, settings.clinic) if demo else nullcontext():
+            yield
         close(engine)
 
     app = FastAPI(
         title="Evenhand", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url=None
     )
-    demo = read_demo(DEMO, datetime.now(UTC)) if settings.demo else None
+    demo = demo_of(settings)
     clinic = settings.clinic or (demo.clinic if demo else "")
     provider = settings.provider()
     site = Site(
@@ -95,9 +97,18 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
     return app
 
 
+def demo_of(settings: Settings) -> Demo | None:
+    """The demonstration as it stands today, where these settings ask for one.
+
+    Raises: BadDemo.
+    """
+    return read_demo(DEMO, datetime.now(UTC)) if settings.demo else None
+
+
 def opened(settings: Settings) -> Engine:
     """The database of these settings, brought up to date; the demonstration's, filled.
 
+    Nothing of the demonstration is signed yet.
     Raises: DemoDatabase, BadDemo; OSError, SQLAlchemyError, where it cannot be opened.
     """
     pool = Pool(settings.database_pool, statement_ms=LONGEST_STATEMENT_MS)
@@ -105,9 +116,7 @@ def opened(settings: Settings) -> Engine:
     try:
         migrate(engine)
         if settings.demo:
-            now = datetime.now(UTC)
-            if load_demo(engine, DEMO, now, hash_password):
-                sign_demo(engine, read_demo(DEMO, now), settings.clinic)
+            load_demo(engine, DEMO, datetime.now(UTC), hash_password)
         else:
             _refuse_demo_accounts(engine)
     except BaseException:

@@ -58,7 +58,7 @@ def _serve(asked: argparse.Namespace) -> int:
     # The web server is heavy to import, and `assess` does not need it.
     from app.main import DemoDatabase
     from app.serve import serve
-    from app.store.demo import BadDemo
+    from app.store.demo_files import BadDemo
 
     try:
         return with_settings(lambda: serve(host=asked.host, port=asked.port))

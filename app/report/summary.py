@@ -230,11 +230,18 @@ def _category(found: CategoryFound, knowledge: Knowledge, references: References
     return CategoryLine(
         label=knowledge.categories[found.id].label,
         head=category_head(found, knowledge),
-        reasons_for="; ".join(folded(by_finding(found.reasons_for, knowledge))),
+        reasons_for=_reasons_for(found, knowledge),
         against="; ".join(folded(by_finding(found.against, knowledge))),
         missing=_missing(found.missing, knowledge),
         marks=references.marks(found.sources),
     )
+
+
+def _reasons_for(found: CategoryFound, knowledge: Knowledge) -> str:
+    if knowledge.categories[found.id].built_from_vocabulary and found.level == "fits":
+        # The few answers with a word of their own would read as if it rested on them alone.
+        return "Every part of the quick pass, examined and normal"
+    return "; ".join(folded(by_finding(found.reasons_for, knowledge)))
 
 
 def _falls(raised: WarningRaised, knowledge: Knowledge, references: References) -> WarningLine:

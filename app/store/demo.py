@@ -1,76 +1,29 @@
 """Invented people and exams, loaded through the same functions as real ones."""
 
-import tomllib
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from collections.abc import Callable
+from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
-from app.exam.reading import BadExam, parse_exam
-from app.exam.record import Exam
+from app.exam.record import Cell, Exam, Recorded
 from app.exam.vocabulary import vocabulary
 from app.store.account_changes import add_account
-from app.store.accounts import DEMO_PREFIX, account_named, has_accounts, sign_in_key
+from app.store.accounts import account_named, has_accounts
 from app.store.actor import PROGRAM, Recorder
+from app.store.demo_files import BadDemo, Demo, DemoExam, read_demo
 from app.store.engine import one_at_a_time, writing
-from app.store.entries import record, record_medicines
-from app.store.exams import ExamRecord, start_exam
+from app.store.entries import mark_rest_normal, record, record_medicines
+from app.store.exams import OPEN_STATES, ExamRecord, start_exam
 from app.store.free_text import exact_key
-from app.store.patients import NewPatient, add_patient, check_patient
+from app.store.patients import add_patient
 from app.store.proofs import set_password
 from app.store.refusals import BadForm
+from app.store.signing import hand_over
 from app.store.tables import ROLES, ExamRow, PatientRow
 
 MINUTE = timedelta(minutes=1)
-
-
-class BadDemo(ValueError):
-    """The demonstration cannot be loaded; the message names the file."""
-
-
-@dataclass(frozen=True)
-class DemoExam:
-    """One exam of the demonstration, with the moment at which it began.
-
-    impression, plan: of the physician; with an impression the exam is one to be signed.
-    """
-
-    exam: Exam
-    started_at: datetime
-    reason: str
-    impression: str = ""
-    plan: str = ""
-
-
-@dataclass(frozen=True)
-class DemoPatient:
-    """One person of the demonstration and their exams, oldest first."""
-
-    new: NewPatient
-    exams: tuple[DemoExam, ...]
-
-
-@dataclass(frozen=True)
-class DemoAccount:
-    """An account of the demonstration; its password is told to everybody."""
-
-    sign_in_name: str
-    printed_name: str
-    role: str
-    password: str
-
-
-@dataclass(frozen=True)
-class Demo:
-    """An invented clinic. Among its accounts are a nurse and a physician."""
-
-    clinic: str
-    accounts: tuple[DemoAccount, ...]
-    patients: tuple[DemoPatient, ...]
 
 
 def load_demo(
@@ -104,46 +57,17 @@ def load_demo(
     return len(demo.patients)
 
 
-def read_demo(folder: Path, now: datetime) -> Demo:
-    """Read the demonstration from its files, moved in time so that it ends by now.
-
-    Raises: BadDemo.
-    """
-    file = folder / "clinic.toml"
-    try:
-        tables = tomllib.loads(file.read_text(encoding="utf-8"))
-        as_of = _moment(tables["as_of"])
-        # Whole days, so that the exams keep their time of day.
-        moved = timedelta(days=(now - as_of).days)
-        return Demo(
-            clinic=tables["clinic"],
-            accounts=_accounts(tables["account"]),
-            patients=tuple(
-                _patient(folder, table, moved, now.date()) for table in tables["patient"]
-            ),
-        )
-    except BadDemo:
-        raise
-    except KeyError as missing:
-        raise BadDemo(f"{file.name}: {missing} is missing") from missing
-    except (OSError, ValueError) as fault:
-        raise BadDemo(f"{file.name}: {fault}") from fault
-
-
-def to_be_signed(session: Session, demo: Demo) -> list[tuple[str, DemoExam]]:
-    """The exams of the demonstration that have an impression and are not signed, with their ids."""
-    wanted = {
+def unsigned(session: Session, demo: Demo) -> list[tuple[str, DemoExam]]:
+    """The exams of the demonstration that are not signed, with their ids, in the files' order."""
+    written = {
         (exact_key(person.new.chart_number), exam.started_at): exam
         for person in demo.patients
         for exam in person.exams
-        if exam.impression
     }
-    asked = select(ExamRow, PatientRow.chart_key).join(PatientRow).where(ExamRow.state == "open")
-    return [
-        (row.id, wanted[chart_key, row.started_at])
-        for row, chart_key in session.exec(asked)
-        if (chart_key, row.started_at) in wanted
-    ]
+    open_ones = col(ExamRow.state).in_(OPEN_STATES)
+    asked = select(ExamRow, PatientRow.chart_key).join(PatientRow).where(open_ones)
+    held = {(key, row.started_at): row.id for row, key in session.exec(asked)}
+    return [(held[place], exam) for place, exam in written.items() if place in held]
 
 
 def demo_recorder(session: Session, demo: Demo, role: str) -> Recorder | None:
@@ -151,49 +75,6 @@ def demo_recorder(session: Session, demo: Demo, role: str) -> Recorder | None:
     name = next(each.sign_in_name for each in demo.accounts if each.role == role)
     found = account_named(session, name)
     return None if found is None else Recorder(found.printed_name, role, found.id)
-
-
-def _accounts(tables: list[Mapping[str, Any]]) -> tuple[DemoAccount, ...]:
-    listed = tuple(
-        DemoAccount(each["sign_in_name"], each["printed_name"], each["role"], each["password"])
-        for each in tables
-    )
-    if not set(ROLES) <= {each.role for each in listed}:
-        raise ValueError(f"there must be an account for each of {', '.join(ROLES)}")
-    for each in listed:
-        if not sign_in_key(each.sign_in_name).startswith(DEMO_PREFIX):
-            # Otherwise nobody would know it again outside the demonstration.
-            raise ValueError(f"{each.sign_in_name} does not begin with {DEMO_PREFIX}")
-    return listed
-
-
-def _patient(folder: Path, table: Mapping[str, Any], moved: timedelta, today: date) -> DemoPatient:
-    raw = {key: value for key, value in table.items() if key != "exam"}
-    raw["birth_date"] = (date.fromisoformat(raw["birth_date"]) + moved).isoformat()
-    exams = tuple(
-        DemoExam(
-            exam=_exam(folder / "exams" / written["file"]),
-            started_at=_moment(written["started_at"]) + moved,
-            reason=written["reason"],
-            impression=written.get("impression", ""),
-            plan=written.get("plan", ""),
-        )
-        for written in table["exam"]
-    )
-    return DemoPatient(check_patient(raw, today), exams)
-
-
-def _moment(written: datetime) -> datetime:
-    if written.tzinfo is None:
-        raise ValueError(f"{written} has no offset from UTC")
-    return written
-
-
-def _exam(file: Path) -> Exam:
-    try:
-        return parse_exam(file.read_bytes())
-    except (OSError, BadExam) as fault:
-        raise BadDemo(f"{file.name}: {fault}") from fault
 
 
 def _has_its_patients(session: Session, demo: Demo) -> bool:
@@ -231,8 +112,8 @@ def _load_exam(
     """Record an exam station by station: first the nurse's part, then the physician's."""
     exam = demo_exam.exam
     began = demo_exam.started_at
-    kept = start_exam(session, patient_id, nurse, demo_exam.reason, began)
-    kept = _record_part(session, kept, exam, nurse, began)
+    kept = start_exam(session, patient_id, nurse, demo_exam.reason, began, demo_exam.on_paper)
+    kept = _record_part(session, kept, demo_exam, nurse, began)
     if exam.medicines is not None:
         kept = record_medicines(
             session,
@@ -242,26 +123,46 @@ def _load_exam(
             recorder=nurse,
             now=began + 10 * MINUTE,
         )
-    _record_part(session, kept, exam, physician, began + 15 * MINUTE)
+    if demo_exam.handed_over:
+        hand_over(session, kept.id, actor=nurse, now=began + 12 * MINUTE)
+    _record_part(session, kept, demo_exam, physician, began + 15 * MINUTE)
 
 
 def _record_part(
-    session: Session, kept: ExamRecord, exam: Exam, recorder: Recorder, began: datetime
+    session: Session, kept: ExamRecord, demo_exam: DemoExam, recorder: Recorder, began: datetime
 ) -> ExamRecord:
-    words = vocabulary()
-    for place, station in enumerate(words.stations, start=1):
-        part = {
-            cell: value
-            for cell, value in exam.cells.items()
-            if words[cell[0]].station == station.id
-            and words[cell[0]].nurse == (recorder.role == "nurse")
-        }
-        kept = record(
-            session,
-            kept.id,
-            part,
-            at_revision=kept.revision,
-            recorder=recorder,
-            now=began + place * MINUTE,
-        )
+    for place, station in enumerate(vocabulary().stations, start=1):
+        part = _part(demo_exam.exam, station.id, recorder.role)
+        if not part:
+            continue
+        now = began + place * MINUTE
+        is_bulk = station.id in demo_exam.bulk
+        if is_bulk:
+            # What the rest of the station is not.
+            part = {cell: value for cell, value in part.items() if not _is_rest(cell, value)}
+        kept = record(session, kept.id, part, at_revision=kept.revision, recorder=recorder, now=now)
+        if is_bulk:
+            kept = mark_rest_normal(
+                session,
+                kept.id,
+                station.id,
+                at_revision=kept.revision,
+                recorder=recorder,
+                now=now,
+            )
     return kept
+
+
+def _part(exam: Exam, station: str, role: str) -> dict[Cell, Recorded]:
+    """What somebody of this role records at a station."""
+    words = vocabulary()
+    return {
+        cell: value
+        for cell, value in exam.cells.items()
+        if words[cell[0]].station == station and words[cell[0]].nurse == (role == "nurse")
+    }
+
+
+def _is_rest(cell: Cell, value: Recorded) -> bool:
+    finding = vocabulary()[cell[0]]
+    return finding.core and finding.detail_of is None and value == finding.normal_value()

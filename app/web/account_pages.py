@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.store.demo import DemoAccount
+from app.store.demo_files import DemoAccount
 from app.web.pages import EMPTY, Field, Page
 
 

@@ -1,6 +1,9 @@
-"""The demonstration's past exams, reviewed and signed as a person does it."""
+"""The demonstration's exams, left as people leave them: signed, amended, or calling somebody."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from datetime import timedelta
+from threading import Event, Thread
 
 from sqlalchemy import Engine
 from sqlmodel import Session
@@ -8,42 +11,91 @@ from sqlmodel import Session
 from app.assess.assess import assess
 from app.knowledge.load import knowledge
 from app.store.actor import Recorder
+from app.store.alerts import set_alert
 from app.store.audit import head
 from app.store.clinic_settings import clinic_settings
-from app.store.demo import Demo, DemoExam, demo_recorder, to_be_signed
+from app.store.demo import demo_recorder, unsigned
+from app.store.demo_files import Demo, DemoExam
 from app.store.engine import reading, writing
-from app.store.exams import exam_record
+from app.store.exams import OPEN_STATES, ExamRecord, exam_record
+from app.store.refusals import NotOpen, StaleReview, StaleRevision
 from app.store.review import ReviewKey, ReviewValue, StepDecision, record_review, review_of
 from app.web.pages import Site
 from app.web.review_view import MEANING, Reviewed
 from app.web.reviewing import Points
 from app.web.sealing import UNSEALED
 from app.web.sign import Act, sign_reviewed
+from app.web.signed_exam import MEANING as AMENDING
+from app.web.signed_exam import amend_signed
 from app.web.wording import local
 
 # After the exam began; nobody knows how long a review takes, and no result rests on it.
 REVIEWED_AFTER, SIGNED_AFTER = timedelta(minutes=40), timedelta(minutes=45)
 
 
-def sign_demo(engine: Engine, demo: Demo, clinic: str) -> int:
-    """Review and sign what the demonstration has an impression of; how many exams that were.
+@contextmanager
+def finishing(engine: Engine, demo: Demo, clinic: str) -> Iterator[None]:
+    """Finish the demonstration beside a server that answers already, at most until it ends.
 
-    clinic: its name on the signed pages, "" for the demonstration's own.
+    A dozen pages take a dozen seconds to draw; the next start goes on where this one ended.
+    """
+    stop = Event()
+    thread = Thread(target=finish_demo, args=(engine, demo, clinic, stop), daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join()
+
+
+def finish_demo(engine: Engine, demo: Demo, clinic: str, stop: Event | None = None) -> None:
+    """Call where a nurse's part asks for it, sign what has an impression, and amend it.
+
+    clinic: its name on the signed pages, "" for the demonstration's own. stop: once it is set, the
+    page that is being drawn is the last one.
     """
     site = Site(clinic=clinic or demo.clinic, demo=True)
-    with reading(engine) as session:
-        wanted = to_be_signed(session, demo)
+    with writing(engine) as session:
+        loaded = unsigned(session, demo)
         physician = demo_recorder(session, demo, "physician")
+        for exam_id, exam in loaded:
+            if not exam.impression:
+                _call(session, exam_record(session, exam_id))
     if physician is None:
-        return 0
-    for exam_id, exam in wanted:
-        _sign(engine, site, exam_id, exam, physician)
-    return len(wanted)
+        return
+    for exam_id, exam in loaded:
+        if exam.impression and not (stop and stop.is_set()):
+            # Somebody who tries the program out, or another process, may be there first.
+            with suppress(NotOpen, StaleReview, StaleRevision):
+                _sign(engine, site, exam_id, exam, physician)
+                _amend(engine, site, exam_id, exam, physician)
+
+
+def _call(session: Session, held: ExamRecord) -> None:
+    """Call a physician to the emergencies of an exam that none has opened yet."""
+    if any(each.role == "physician" for each in held.cells.values()):
+        return
+    urgent = [w.id for w in assess(held.exam, knowledge()).warnings if w.urgency == "emergency"]
+    if urgent:
+        set_alert(session, held.id, urgent, max(each.at for each in held.cells.values()))
+
+
+def _amend(engine: Engine, site: Site, exam_id: str, exam: DemoExam, physician: Recorder) -> None:
+    if exam.amended is None:
+        return
+    amendment, signed_at = exam.amended
+    with reading(engine) as session:
+        held, audit = exam_record(session, exam_id), head(session)
+    act = Act(physician, AMENDING, local(signed_at), audit, UNSEALED)
+    amend_signed(engine, site, held, amendment, act, 0)
 
 
 def _sign(engine: Engine, site: Site, exam_id: str, exam: DemoExam, physician: Recorder) -> None:
     with writing(engine) as session:
         reviewed = _reviewed(session, exam_id)
+        if reviewed.held.state not in OPEN_STATES:
+            raise NotOpen(f"the exam is {reviewed.held.state} already")
         record_review(
             session,
             exam_id,

@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping
 
 from fastapi import APIRouter, Request
+from sqlalchemy import Engine
 from starlette.responses import Response
 
 from app.assess.assessment import Assessment
@@ -28,6 +29,7 @@ from app.web.fields import fields_of, summary_of
 from app.web.forms import FormFields, revision_in
 from app.web.fresh_proof import has_password, not_proved, not_this_person, proof_path
 from app.web.identity import SignedIn
+from app.web.pages import Site
 from app.web.review_pages import AmendPage, SignedPage, SignedPiece
 from app.web.review_view import entered
 from app.web.sealing import cannot_seal
@@ -92,7 +94,8 @@ def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
     if faults:
         return _form(request, held, me, form, faults, status)
     try:
-        _amended(request, held, me, amendment, after)
+        act = Act.begin(request, me, MEANING)
+        amend_signed(request.app.state.engine, site_of(request), held, amendment, act, after)
     except StaleReview:
         return _form(request, held, me, form, {"text": ANOTHER_CAME_FIRST}, 412)
     except BackDated as fault:
@@ -110,14 +113,14 @@ def _is_amended(
         return is_amended_so(session, exam_id, me.recorder, amendment, after=after)
 
 
-def _amended(
-    request: Request, held: ExamRecord, me: SignedIn, amendment: Amendment, after: int
+def amend_signed(
+    engine: Engine, site: Site, held: ExamRecord, amendment: Amendment, act: Act, after: int
 ) -> None:
     """Render the whole exam with the new piece, once, and keep it.
 
+    after: the number of the newest piece that its author has seen.
     Raises: CannotSeal, StaleReview, BackDated.
     """
-    engine, act = request.app.state.engine, Act.begin(request, me, MEANING)
     with reading(engine) as session:
         pieces, review = signatures(session, held.id), review_of(session, held.id)
         # Those of today did not stand on the page that was signed.
@@ -139,7 +142,7 @@ def _amended(
     def report(block: SignatureBlock) -> ReportInput:
         new = PrintedAmendment(len(pieces), amendment.kind, amendment.reason, amendment.text, block)
         return signed_report(
-            site_of(request),
+            site,
             held,
             review,
             assessed_when_signed(held, pieces),

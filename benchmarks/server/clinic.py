@@ -18,15 +18,17 @@ from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Scale, vocabulary
 from app.main import DEMO
 from app.people.tokens import form_token, hash_token, new_token
+from app.settings import Settings
 from app.store.account_changes import add_account
 from app.store.actor import PROGRAM, Actor, Recorder
-from app.store.demo import read_demo
+from app.store.demo_files import read_demo
 from app.store.engine import reading, writing
 from app.store.entries import record
 from app.store.exams import start_exam
 from app.store.patients import add_patient, check_patient
 from app.store.sign_ins import start_sign_in
 from app.store.tables import EntryRow
+from benchmarks.serving import fill
 
 HERE = "127.0.0.1"
 PEOPLE = 50
@@ -77,6 +79,7 @@ def _wait_for(port: int, server: "subprocess.Popen[bytes]") -> None:
 @contextmanager
 def evenhand(url: str, folder: Path) -> Iterator[tuple[int, int]]:
     """`evenhand serve` on a demonstration database: the port and the number of the process."""
+    fill(Settings(_env_file=None, database_url=url, demo=True))
     port = free_port()
     environment = {
         "EVENHAND_DATABASE_URL": url,

@@ -4,6 +4,7 @@ from hypothesis import given, settings
 
 from app.exam.record import Exam
 from app.exam.vocabulary import Side, vocabulary
+from app.knowledge.load import knowledge
 from app.report.coverage import (
     Coverage,
     Sided,
@@ -14,8 +15,10 @@ from app.report.coverage import (
     signs_to_show,
     state_of,
 )
+from app.report.references import References
+from app.report.summary import summary
 from tests.report.drawn import CELLS, exams
-from tests.report.samples import normal_exam, read
+from tests.report.samples import normal_exam, read, report
 
 RIGHT, LEFT = Side.RIGHT, Side.LEFT
 
@@ -132,3 +135,13 @@ def test_every_cell_is_accounted_for_once(exam: Exam) -> None:
     ]
 
     assert sorted(map(str, CELLS)) == sorted(map(str, [*told, *details, *exam.cells]))
+
+
+def test_a_normal_exam_rests_on_the_whole_quick_pass() -> None:
+    """Four of a hundred findings as the reason read as if the others did not count."""
+    found = report(normal_exam())
+    page = summary(found, knowledge(), References(found.assessment, knowledge()))
+
+    assert [("Nothing abnormal", "Every part of the quick pass, examined and normal")] == [
+        (each.label, each.reasons_for) for each in page.categories
+    ]
