@@ -19,6 +19,7 @@ from hypothesis import settings
 from sqlalchemy import Engine
 
 from app.store.engine import make_engine, migrate
+from tests.evidence.searched import Searched
 from tests.evidence.watch import Evidence
 from tests.postgres import fresh_database
 from tests.sampling import WHOLE
@@ -33,8 +34,9 @@ KINDS = ("sqlite", "postgresql")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Watch that what is claimed of safety and security was shown in this run."""
+    """Watch that what is claimed of safety and security was shown, and what the program logs."""
     config.pluginmanager.register(Evidence(), "evidence")
+    config.pluginmanager.register(Searched(), "searched")
 
 
 @pytest.fixture(scope="session", autouse=True)

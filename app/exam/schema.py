@@ -53,7 +53,7 @@ def exam_schema() -> Schema:
                 {
                     "type": "array",
                     "maxItems": MAX_MEDICINES,
-                    "items": {"type": "string", "maxLength": MAX_MEDICINE_LENGTH},
+                    "items": {"type": "string", "maxLength": MAX_MEDICINE_LENGTH, "pattern": r"\S"},
                 }
             ),
         },

@@ -48,6 +48,13 @@ def answers(says: str, example: object, **faults: str) -> dict[int | str, dict[s
     return told
 
 
+def leading_on(
+    told: dict[int | str, dict[str, Any]], **links: dict[str, Any]
+) -> dict[int | str, dict[str, Any]]:
+    """The same answers, with the calls that can be made with what a good one holds."""
+    return told | {200: told[200] | {"links": links}}
+
+
 @router.post(
     "/assess",
     openapi_extra=json_body(exam_schema(), EXAM),

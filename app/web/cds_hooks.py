@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
+from fastapi.security import HTTPBearer
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
@@ -19,12 +20,15 @@ from app.knowledge.load import knowledge
 from app.report.cards import cards
 from app.report.fhir.questionnaire import CANONICAL
 from app.report.fhir.response import read_response
-from app.web.api import answers, json_body
+from app.web.api import answers, json_body, leading_on
 from app.web.forms import RawBody
 
-router = APIRouter(prefix="/api/cds-services")
+# For the description alone; whether the token is right is asked below.
+TOKEN = HTTPBearer(auto_error=False, scheme_name="token", description="The clinic's own token.")
+router = APIRouter(prefix="/api/cds-services", dependencies=[Depends(TOKEN)])
 
 HOOK, SERVICE, PREFETCH = "patient-view", "motor-exam", "exam"
+CALLING = "call_service"
 SERVICES = {
     "services": [
         {
@@ -74,11 +78,14 @@ EXAMPLE = {
 
 @router.get(
     "",
-    responses=answers(
-        "The services there are.",
-        SERVICES,
-        _401="The call carries no valid token.",
-        _404="The clinic has turned none on.",
+    responses=leading_on(
+        answers(
+            "The services there are.",
+            SERVICES,
+            _401="The call carries no valid token.",
+            _404="The clinic has turned none on.",
+        ),
+        call={"operationId": CALLING, "parameters": {"service": "$response.body#/services/0/id"}},
     ),
 )
 def discover(request: Request) -> Response:
@@ -89,6 +96,7 @@ def discover(request: Request) -> Response:
 
 @router.post(
     "/{service}",
+    operation_id=CALLING,
     openapi_extra=json_body(CALL, EXAMPLE),
     responses=answers(
         "Cards, the most urgent first; the falls group is always among them.",

@@ -44,6 +44,8 @@ def test_every_exam_that_can_be_recorded_is_valid(exam: Exam) -> None:
         {"patient": {"age": 200}},
         {"patient": {"sex": "other"}},
         {"medicines": "levodopa"},
+        {"medicines": ["levodopa", ""]},
+        {"medicines": [" "]},
     ],
 )
 def test_what_the_reader_refuses_is_invalid(raw: object) -> None:

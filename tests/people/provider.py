@@ -98,7 +98,7 @@ class LocalProvider:
             listening.listen()
             self.issuer = f"http://{name}:{listening.getsockname()[1]}"
             config = uvicorn.Config(
-                self._program(), log_level="warning", access_log=False, ws="none", lifespan="off"
+                self._program(), log_config=None, access_log=False, ws="none", lifespan="off"
             )
             server = uvicorn.Server(config)
             serving = threading.Thread(target=server.run, kwargs={"sockets": [listening]})

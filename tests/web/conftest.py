@@ -16,6 +16,7 @@ from playwright.sync_api import Browser, BrowserContext, Playwright, expect, syn
 from app.main import create_app
 from app.settings import WAY_BACK, Settings
 from tests.conftest import new_file
+from tests.evidence.searched import Searched
 from tests.people.provider import LocalProvider
 from tests.postgres import fresh_database
 from tests.web.at_provider import link, with_provider
@@ -60,6 +61,15 @@ def url(kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[s
     else:
         with fresh_database(fill=None if is_new else add_members) as address:
             yield address
+
+
+@pytest.fixture(autouse=True)
+def searched(pytestconfig: pytest.Config) -> Iterator[Searched]:
+    """What the program logs during the test, which names nobody."""
+    lines = pytestconfig.pluginmanager.get_plugin("searched")
+    assert isinstance(lines, Searched)
+    with lines.searching():
+        yield lines
 
 
 @pytest.fixture
@@ -130,7 +140,8 @@ def address(app: FastAPI) -> Iterator[str]:
     """The address at which the program is served on this machine."""
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
-        server = _Server(uvicorn.Config(app, log_level="warning", access_log=False, ws="none"))
+        # Its lines are those of a served program, and are searched (`searched`).
+        server = _Server(uvicorn.Config(app, log_config=None, access_log=False, ws="none"))
         serving = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         serving.start()
         assert server.is_ready.wait(timeout=30)
