@@ -191,7 +191,7 @@ def test_the_only_administrator_gets_a_code_at_the_console_and_the_audit_tells_i
     codes = [
         found[0]
         for each in (kept, taken)
-        if (found := re.search(r"\b(\w{4}-){3}\w{4}\b", each.out))
+        if (found := re.search(r"\b(\w{4}-){6}\w{4}\b", each.out))
     ]
     with reading(engine) as session:
         rows = session.exec(select(AuditRow).order_by(col(AuditRow.number))).all()[before:]
@@ -251,7 +251,7 @@ def test_a_code_for_the_first_administrator_is_made_again_while_there_is_no_acco
     def first_code() -> Ended:
         return run("first-code", settings={"DATABASE_URL": empty_url})
 
-    codes = [re.search(r"\b(\w{4}-){3}\w{4}\b", first_code().out) for _ in range(2)]
+    codes = [re.search(r"\b(\w{4}-){6}\w{4}\b", first_code().out) for _ in range(2)]
     assert all(codes)
     assert len({found[0] for found in codes if found}) == 2
     engine = make_engine(empty_url)

@@ -57,7 +57,11 @@ CALL: dict[str, Any] = {
         "hook": {"const": HOOK},
         "hookInstance": {"type": "string", "format": "uuid"},
         "context": {"type": "object"},
-        "prefetch": {"type": "object", "properties": {PREFETCH: {"type": "object"}}},
+        # What a server could not fetch is null.
+        "prefetch": {
+            "type": ["object", "null"],
+            "properties": {PREFETCH: {"type": ["object", "null"]}},
+        },
     },
     "required": ["hook", "hookInstance", "context"],
 }
@@ -147,12 +151,16 @@ def _read(body: bytes) -> tuple[str, dict[str, Any]]:
     if not isinstance(asked.get("context"), dict):
         raise HTTPException(422, "context: not an object")
     given = asked.get("prefetch")
-    return instance, _exam_in(given.get(PREFETCH) if isinstance(given, dict) else None)
+    exam = given.get(PREFETCH) if isinstance(given, dict) else None
+    for name, value in (("prefetch", given), (f"prefetch.{PREFETCH}", exam)):
+        if value is not None and not isinstance(value, dict):
+            raise HTTPException(422, f"{name}: not an object")
+    return instance, _exam_in(exam)
 
 
-def _exam_in(given: object) -> dict[str, Any]:
+def _exam_in(given: dict[str, Any] | None) -> dict[str, Any]:
     """The answers themselves, or the one entry of the Bundle that a search gives."""
-    if isinstance(given, dict) and given.get("resourceType") == "Bundle":
+    if given and given.get("resourceType") == "Bundle":
         entries = given.get("entry") or ()
         found = [
             each["resource"]
@@ -162,7 +170,7 @@ def _exam_in(given: object) -> dict[str, Any]:
         if len(found) > 1:
             raise HTTPException(422, f"prefetch.{PREFETCH}: expected one exam, found {len(found)}")
         given = found[0] if found else None
-    if not isinstance(given, dict):
+    if given is None:
         raise HTTPException(
             412, f"prefetch.{PREFETCH}: the answers to the exam did not come with the call"
         )

@@ -84,12 +84,14 @@ def test_same_is_equality(first: str, second: str) -> None:
     assert same(first, first)
 
 
-def test_a_code_has_80_bits_in_groups_that_can_be_read_out() -> None:
+def test_a_code_has_140_bits_in_groups_that_can_be_read_out() -> None:
     """Somebody types it from a console or a sheet of paper; I, L, O and U are misread."""
     code = new_code()
 
-    assert re.fullmatch(r"([0-9A-HJKMNP-TV-Z]{4}-){3}[0-9A-HJKMNP-TV-Z]{4}", code)
+    assert re.fullmatch(r"([0-9A-HJKMNP-TV-Z]{4}-){6}[0-9A-HJKMNP-TV-Z]{4}", code)
     assert (32, 32) == (len(CODE_ALPHABET), len(set(CODE_ALPHABET)))
+    # 2 ** 5 characters, 28 of them.
+    assert 140 == 5 * len(code.replace("-", ""))
 
 
 @given(st.data())
