@@ -57,6 +57,7 @@ def test_a_unit_leaves_little_open(unit: Path) -> None:
     )
     score = re.search(r"Overall exposure level for \S+: ([\d.]+)", done.stdout)
 
+    assert "InaccessiblePaths=-/opt/evenhand/.git" in unit.read_text()
     assert score, done.stderr
     assert float(score[1]) < EXPOSURE, done.stdout
 

@@ -5,8 +5,9 @@ import hmac
 import secrets
 
 TOKEN_BYTES = 32
-# Base 32 without I, L, O and U, which are misread: five bits a character, so 140 in a code. Under 112
-# a plain hash would not do, and what nobody may guess has 128 (OWASP ASVS 5.0.0, V6.5.2 and V11.5.1).
+# Base 32 without I, L, O and U, which are misread: five bits a character, so 140 in a code. Below
+# 112 a plain hash would not do, and what nobody may guess needs 128. Source: OWASP ASVS 5.0.0,
+# V6.5.2 and V11.5.1 (read).
 CODE_CHARACTERS = 28
 CODE_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 _AS_READ = str.maketrans("OIL", "011")
@@ -72,8 +73,8 @@ def new_code() -> str:
 def hash_code(code: str) -> str:
     """The SHA-256 of a one-time code, in hex.
 
-    Case, spaces and dashes do not count, and O, I and L are read as 0, 1 and 1. Like a token, a code
-    is random and long enough to need no salt and no stretching.
+    Case, spaces and dashes do not count, and O, I and L are read as 0, 1 and 1. Like a token, a
+    code is random and long enough to need no salt and no stretching.
     """
     typed = "".join(filter(str.isalnum, code.upper()))
     return hash_token(typed.translate(_AS_READ))
