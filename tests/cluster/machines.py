@@ -18,6 +18,7 @@ import httpx2
 import pytest
 
 from app.settings import ROOT
+from tests.evidence.searched import named_in
 from tests.postgres import fresh_database
 
 # The file that a clinic starts from.
@@ -152,6 +153,8 @@ def machines(*, workers: int = 1) -> Iterator[Machines]:
         for each in servers:
             each.wait_until_ready()
         yield Machines(url, address, servers, folder)
+        told = [line for each in servers for line in each.said().splitlines()]
+        assert [] == [(named, line) for line in told if (named := named_in(line))]
 
 
 def _server(folder: Path, url: str, name: str, workers: int) -> AppServer:
