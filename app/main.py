@@ -12,9 +12,10 @@ from sqlalchemy import Engine
 from app.knowledge.load import knowledge
 from app.knowledge.practice import practice_cases
 from app.people.passwords import hash_password
+from app.places import DEMO, STATIC, TEMPLATES
 from app.report.pdf import warm_up
 from app.report.seal_key import CannotSeal, SealKey
-from app.settings import ROOT, Settings
+from app.settings import Settings
 from app.store.accounts import has_demo_accounts
 from app.store.demo import load_demo
 from app.store.demo_files import Demo, read_demo
@@ -29,7 +30,6 @@ from app.web.provider import ClinicProvider
 from app.web.routers import ALL_ROUTERS
 from app.web.sealing import Sealing, open_sealing, seal_key
 
-DEMO = ROOT / "seed_demo"
 FIRST_CODE_SAYS = (
     "There is no account yet. The first administrator opens /first and types this code, which can "
     "be used once, within 24 hours: {code}"
@@ -79,7 +79,7 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
         provider=settings.oidc_label if provider else "",
         document_type=settings.fhir_document_type,
     )
-    app.state.templates = Templates(ROOT / "templates", site)
+    app.state.templates = Templates(TEMPLATES, site)
     app.state.plain_http = settings.plain_http
     app.state.api_token = settings.token()
     app.state.address = settings.address
@@ -93,7 +93,7 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
         app.include_router(router)
     if settings.api_docs:
         app.include_router(api_docs.router)
-    app.mount("/static", StaticFiles(directory=ROOT / "static"), name="static")
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
     return app
 
 

@@ -7,12 +7,13 @@ from urllib.parse import urlsplit
 from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from app import places
 from app.people.oidc import ProviderSettings
 from app.people.outside import LOOPBACK
 from app.report.fhir.terms import CONSULT_NOTE, DOCUMENT_TYPES
 from app.store.engine import parse_address
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = places.ROOT
 # Where the identity provider sends the browser back to, below the clinic's own address.
 WAY_BACK = "/provider/back"
 SHORTEST_TOKEN = 32

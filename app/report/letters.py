@@ -3,9 +3,10 @@
 import unicodedata
 from collections.abc import Iterable, Iterator
 from functools import cache
-from pathlib import Path
 
-_FONT = Path(__file__).resolve().parents[2] / "static" / "fonts" / "source-sans-3-regular.woff2"
+from app.places import STATIC
+
+_FONT = STATIC / "fonts" / "source-sans-3-regular.woff2"
 # The first word of a character's name is its script, but for these.
 _CALLED = {"CJK": "Chinese characters", "IDEOGRAPHIC": "Chinese characters"}
 _OTHER = "pictures and other signs"

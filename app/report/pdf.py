@@ -18,6 +18,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from app.assess.words import DISCLAIMER
 from app.exam.vocabulary import GRADE_WORDS, GRADES
 from app.knowledge.load import Knowledge
+from app.places import STATIC, TEMPLATES
 from app.report.archive import VARIANT, archived
 from app.report.attached import Attached
 from app.report.grid import GridStation, full_grid
@@ -36,10 +37,8 @@ from app.report.signed import (
 )
 from app.report.summary import Summary, summary
 
-_ROOT = Path(__file__).resolve().parents[2]
-_STATIC = _ROOT / "static"
-_BASE_URL = _STATIC.as_uri() + "/"
-_TEMPLATES = _ROOT / "templates" / "report"
+_BASE_URL = STATIC.as_uri() + "/"
+_TEMPLATES = TEMPLATES / "report"
 _STYLES = {"print": "report.css", "paper": "paper.css", "leaflet": "leaflet.css"}
 # Text in each of the faces that an exam is printed in.
 _SAMPLE = "<html lang=en><title>-</title><p>a <b>b</b> <i>c</i><table><tr><th>d<td>1</table>"
@@ -222,7 +221,7 @@ def bundled(url: str) -> Path:
         parts.scheme != "file"
         or parts.netloc
         or path.suffix not in (".css", ".woff2")
-        or not path.is_relative_to(_STATIC)
+        or not path.is_relative_to(STATIC)
         or not path.is_file()
     ):
         raise NotServed(f"{url[:200]}: only bundled fonts and styles are served")
@@ -295,7 +294,7 @@ def _fetcher_fonts_styles() -> tuple[Any, Any, dict[str, Any]]:
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
     fetcher, fonts = OnlyBundled(), FontConfiguration()
     styles = {
-        template: CSS(filename=_STATIC / file, font_config=fonts, url_fetcher=fetcher)
+        template: CSS(filename=STATIC / file, font_config=fonts, url_fetcher=fetcher)
         for template, file in _STYLES.items()
     }
     # The fonts clean up after themselves, which fails once the interpreter has gone to pieces.

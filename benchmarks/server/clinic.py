@@ -16,8 +16,8 @@ from sqlmodel import Session, col, select
 
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Scale, vocabulary
-from app.main import DEMO
 from app.people.tokens import form_token, hash_token, new_token
+from app.places import DEMO
 from app.settings import Settings
 from app.store.account_changes import add_account
 from app.store.actor import PROGRAM, Actor, Recorder
