@@ -150,8 +150,8 @@ def check_folder(folder):
         raise CannotInstall(f"{folder} is not a folder.")
     if (folder / ACTIVE).exists() and not (folder / ACTIVE).is_symlink():
         raise CannotInstall(
-            f"{folder} was installed in another way ({ACTIVE} is not from a bundle). Choose another "
-            "folder, or move it aside; keep its .env."
+            f"{folder} was installed in another way ({ACTIVE} is not from a bundle). Choose "
+            "another folder, or move it aside; keep its .env."
         )
     foreign = sorted(
         each.name

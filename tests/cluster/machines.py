@@ -56,7 +56,7 @@ def free_port() -> int:
 class AppServer:
     """One app server as a process of its own, under a name that its connections carry too.
 
-    under: a command that watches it.
+    under: a command that watches it; program, cwd: the command `evenhand`, and where it is run.
     """
 
     name: str
@@ -64,6 +64,8 @@ class AppServer:
     environment: dict[str, str]
     log: Path
     under: Sequence[str] = ()
+    program: Sequence[str] = (sys.executable, "-m", "app")
+    cwd: Path = ROOT
     running: subprocess.Popen[bytes] | None = None
 
     @property
@@ -75,8 +77,8 @@ class AppServer:
         """Start it; it is ready later."""
         with self.log.open("ab") as log:
             self.running = subprocess.Popen(
-                [*self.under, sys.executable, "-m", "app", "serve", "--port", str(self.port)],
-                cwd=ROOT,
+                [*self.under, *self.program, "serve", "--port", str(self.port)],
+                cwd=self.cwd,
                 env=self.environment,
                 stdin=subprocess.DEVNULL,
                 stdout=log,

@@ -9,7 +9,7 @@ from typing import Any
 
 import httpx2
 
-from tests.web.clinic import HTMX, PASSWORD, PERSON, TOKEN_HEADER, Member, id_in
+from tests.web.clinic import HTMX, PERSON, TOKEN_HEADER, Member, id_in
 
 # The sheet waits three seconds; nobody looks here, so less will do.
 RETRY_S = 0.1
@@ -49,7 +49,7 @@ class Person:
             page = client.get("/sign-in").text
             form = {
                 "sign_in_name": member.sign_in_name,
-                "password": PASSWORD,
+                "password": member.password,
                 "form_token": found(r'name="form_token" value="(\w+)"', page),
             }
             answer = client.post("/sign-in", data=form)

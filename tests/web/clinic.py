@@ -44,11 +44,12 @@ PASSWORD = "twelve herons over the weir"
 
 @dataclass(frozen=True)
 class Member:
-    """Somebody who works in the clinic; all of them have the same password."""
+    """Somebody who works in the clinic; all whom a test adds have the same password."""
 
     sign_in_name: str
     name: str
     role: str
+    password: str = field(default=PASSWORD, repr=False)
 
 
 NURSE = Member("r.okafor", "R. Okafor", "nurse")
