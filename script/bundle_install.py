@@ -243,13 +243,16 @@ def point(link, at):
 
 def say_what_comes_next(folder, version, before):
     """The next step, and the way back."""
+    if before == version:
+        print(f"{folder / ACTIVE} was {version} already")
+        return
     print(f"{folder / ACTIVE} is now {version}")
-    if before and before != version:
+    if before:
         print(
             "Next: start the server again. The way back, while it is stopped:\n"
             f"    ln -sfnT {before} {folder / ACTIVE}"
         )
-    elif not before:
+    else:
         print(
             f"Next: write {folder / '.env'} and set up the service, from step 3 of\n"
             f"    {folder / GUIDES / 'deploy' / 'README.md'}"
