@@ -71,12 +71,12 @@
 
   function answer(cell, key) {
     const radio = cell.querySelector(
-      /\d/.test(key) ? `[data-key="${key}"]` : `[value="${{ y: "yes", n: "no" }[key] ?? "clear"}"]`,
+      /\d/.test(key) ? `[data-key="${key}"]` : `[value="${{ y: "yes", n: "no" }[key] ?? "not-examined"}"]`,
     );
     if (!radio) return;
     radio.checked = true;
     radio.dispatchEvent(new Event("change", { bubbles: true }));
-    if (radio.value !== "clear") moveOn(cell);
+    if (radio.value !== "not-examined") moveOn(cell);
   }
 
   function restNormal(cell) {

@@ -157,7 +157,7 @@
   function settle(element) {
     delete element.dataset.state;
     if (element.dataset.save !== "cell") return;
-    const clear = element.querySelector("input[value=clear]:checked");
+    const clear = element.querySelector("input[value=not-examined]:checked");
     if (clear) clear.checked = false;
     // The fold says what is recorded in it, and closes once the hand has left it.
     const why = element.querySelector("[name^='why.']").value.trim();

@@ -28,8 +28,8 @@ from app.web.sheet_view import (
 )
 from app.web.watches import watches_of
 
-# Answers that are no value.
-CLEAR = "clear"
+# Answers that are no value; no finding may have one of these among its own.
+CLEAR = "not-examined"
 UNTESTABLE = "untestable"
 
 

@@ -6,8 +6,10 @@ from html import unescape
 import pytest
 
 from app.exam.record import Untestable
-from app.exam.vocabulary import vocabulary
+from app.exam.vocabulary import Scale, vocabulary
+from app.web.entered import read_cell
 from app.web.exams import WITH_NORMAL
+from app.web.sheet import Typed, options_of, typed_of
 from tests.web.clinic import HTMX, Clinic
 
 
@@ -82,11 +84,27 @@ def test_an_entry_without_htmx_answers_with_the_sheet(clinic: Clinic, exam_id: s
     assert "x is not one of" in unescape(refused.text)
 
 
+def test_every_answer_is_recorded_as_what_it_says() -> None:
+    """“clear”, of a response to levodopa, was also what cleared a cell, and was never recorded."""
+    answers = [
+        (finding, option.value)
+        for finding in vocabulary().values()
+        if finding.scale not in (Scale.COUNT, Scale.NUMBER)
+        for option in options_of(finding, "")
+    ]
+
+    assert len(answers) > 300
+    assert answers == [
+        (finding, typed_of(read_cell(finding, Typed(value, ""), None)).value)
+        for finding, value in answers
+    ]
+
+
 def test_a_value_can_be_cleared(clinic: Clinic, exam_id: str) -> None:
     """Not examined is a state of its own and comes back."""
     clinic.cell(exam_id, "rise", "", "slow")
     clinic.cell(exam_id, "tug_s", "", "12")
-    clinic.cell(exam_id, "rise", "", "clear")
+    clinic.cell(exam_id, "rise", "", "not-examined")
     clinic.sheet(exam_id, {"value.tug_s": ""})
 
     assert {} == dict(clinic.stored(exam_id).exam.cells)

@@ -156,7 +156,7 @@ def test_a_form_that_no_page_sends_keeps_nothing(clinic: Clinic, form: dict[str,
 
 def test_not_examined_can_be_chosen_again(clinic: Clinic) -> None:
     """Without scripts a radio button cannot be let go of, so there is one for it."""
-    form = as_form(LAP.worked()) | {"value.face_still": "clear"}
+    form = as_form(LAP.worked()) | {"value.face_still": "not-examined"}
     place = clinic.client.post("/practice/lap_and_cup", data=form).headers["location"]
 
     assert ("Still face", "not examined", "1 slight", "missed, left not examined") in (

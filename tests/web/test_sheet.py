@@ -1,6 +1,7 @@
 """What stands on the sheet, and where."""
 
 import re
+from collections import Counter
 from html import unescape
 
 import pytest
@@ -28,6 +29,13 @@ def test_every_finding_of_the_vocabulary_can_be_recorded_once(clinic: Clinic, ex
         for finding in vocabulary().values()
         for side in finding.sides
     ) == sorted(cells)
+
+
+def test_no_two_things_on_the_sheet_have_one_name(clinic: Clinic, exam_id: str) -> None:
+    """Labels, keys and the browser go by it, and would reach the first of the two."""
+    names = re.findall(r' id="([^"]+)"', clinic.get(f"/exams/{exam_id}").text)
+
+    assert [] == [name for name, times in Counter(names).items() if times > 1]
 
 
 def test_the_groups_for_when_the_picture_asks_hold_every_finding_of_that_station() -> None:
