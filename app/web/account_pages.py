@@ -9,7 +9,7 @@ from app.web.pages import EMPTY, Field, Page
 @dataclass(frozen=True, kw_only=True)
 class SignInPage(Page):
     """sign_in.html. to: where to go on. is_asked: another page asked for the sign-in; came_from:
-    that page, where it can be opened again.
+    that page, where it can be opened again. is_new: nobody has an account yet.
 
     provider_path: where the identity provider is asked instead, if the clinic has one.
     """
@@ -19,6 +19,7 @@ class SignInPage(Page):
     to: str = ""
     came_from: str = ""
     is_asked: bool = False
+    is_new: bool = False
     sign_in_name: Field = EMPTY
     demo_accounts: tuple[DemoAccount, ...] = ()
 

@@ -8,6 +8,8 @@ from starlette.responses import JSONResponse, Response
 
 from app.people.limits import Standing
 from app.people.tokens import form_token, new_token
+from app.store.accounts import has_accounts
+from app.store.engine import reading
 from app.web.account_pages import LockedPage, SignInPage
 from app.web.answers import home_of, show
 from app.web.cookies import anonymous_token, keep_anonymous
@@ -48,6 +50,8 @@ def show_sign_in(
 ) -> Response:
     """The sign-in page. to: where to go on; is_asked, came_from: see SignInPage."""
     accounts = request.app.state.demo_accounts
+    with reading(request.app.state.engine) as session:
+        is_new = not has_accounts(session)
 
     def page(token: str) -> SignInPage:
         return SignInPage(
@@ -58,6 +62,7 @@ def show_sign_in(
             to=to,
             came_from=came_from,
             is_asked=is_asked,
+            is_new=is_new,
             sign_in_name=sign_in_name,
             demo_accounts=accounts,
         )
@@ -132,8 +137,12 @@ _NO_PAGES = (
 
 
 def way_on(to: str, role: str) -> str:
-    """Where somebody goes who has just signed in."""
-    return safe_path(to) or home_of(role)
+    """Where somebody goes who has just signed in.
+
+    The bare address leads to where their own work begins: the list of patients is not for all.
+    """
+    path = safe_path(to)
+    return home_of(role) if path in ("", "/") else path
 
 
 def wants_json(request: Request) -> bool:

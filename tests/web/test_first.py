@@ -47,6 +47,22 @@ def test_a_new_installation_has_no_account_and_prints_one_code(
         assert expected == capsys.readouterr().err.count("There is no account yet")
 
 
+def test_a_new_installation_leads_on_from_page_to_page(
+    app_without_accounts: Clinic, code: str
+) -> None:
+    """Whoever opens the address sees where to begin, and afterwards what to do next."""
+    clinic = app_without_accounts
+    assert 'href="/first"' in clinic.get("/").text
+    assert 303 == clinic.post_form("/first", FORM | {"code": code}).status_code
+    assert "Yours is the only account" in clinic.get("/admin/accounts").text
+
+    invited = FORM | {"sign_in_name": "second", "role": "administrator"}
+    answer = clinic.post_form("/admin/accounts", invited, page="/admin/accounts")
+    assert "A code for" in answer.text
+    assert "Yours is the only account" not in answer.text
+    assert 'href="/first"' not in clinic.other_browser(None).get("/").text
+
+
 def test_the_code_makes_one_administrator_once(app_without_accounts: Clinic, code: str) -> None:
     """Typed as a person types it; afterwards neither it nor another one works."""
     clinic = app_without_accounts

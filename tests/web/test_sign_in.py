@@ -360,7 +360,7 @@ def test_every_answer_insists_on_https(clinic: Clinic) -> None:
 
 def test_an_administrator_begins_where_they_may_be(browser_of_nobody: Clinic) -> None:
     """The list of patients is none of their business."""
-    way_on = browser_of_nobody.sign_in(ADMINISTRATOR).headers["location"]
+    way_on = browser_of_nobody.sign_in(ADMINISTRATOR, to="/").headers["location"]
 
     assert 200 == browser_of_nobody.get(way_on).status_code
     assert 403 == browser_of_nobody.get("/").status_code
