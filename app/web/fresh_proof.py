@@ -16,6 +16,10 @@ from app.web.refused import is_noted
 from app.web.reviewing import is_right_person
 
 NOT_THIS_PERSON = "This is not the patient of this exam. Check whose chart you have open"
+MISSING = {
+    "initials": "The patient’s initials are missing",
+    "birth_year": "The patient’s year of birth is missing",
+}
 NOT_RIGHT = "The password is not right"
 NOT_FRESH = "Prove who you are again, then sign within two minutes"
 
@@ -33,6 +37,10 @@ def has_password(request: Request, me: SignedIn) -> bool:
 
 def not_this_person(patient: PatientCard, form: Mapping[str, str]) -> dict[str, str]:
     """What is wrong with the initials and the birth year that were typed, by field."""
+    # Nobody who forgot them is told that the wrong chart is open.
+    missing = {name: says for name, says in MISSING.items() if not form.get(name, "").strip()}
+    if missing:
+        return missing
     if is_right_person(patient, form.get("initials", ""), form.get("birth_year", "")):
         return {}
     return {"initials": NOT_THIS_PERSON}

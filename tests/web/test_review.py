@@ -323,6 +323,8 @@ def test_a_signed_exam_offers_nothing_to_enter(clinic: Clinic) -> None:
         ({"plan": " "}, "Write the plan"),
         ({"initials": "AB"}, "This is not the patient of this exam"),
         ({"birth_year": "1950"}, "This is not the patient of this exam"),
+        ({"initials": " "}, "The patient’s initials are missing"),
+        ({"birth_year": ""}, "The patient’s year of birth is missing"),
         ({"password": "wrong"}, "The password is not right"),
         ({"password": ""}, "The password is not right"),
     ],
