@@ -34,6 +34,9 @@ FIRST_CODE_SAYS = (
     "There is no account yet. The first administrator opens /first and types this code, which can "
     "be used once, within 24 hours: {code}"
 )
+ANOTHER_DATABASE = (
+    "EVENHAND_DATABASE_URL to another database, as in sqlite:////var/lib/evenhand/clinic.sqlite3"
+)
 # Nothing that a page asks for takes so long, in milliseconds.
 LONGEST_STATEMENT_MS = 60_000
 
@@ -117,6 +120,7 @@ def opened(settings: Settings) -> Engine:
         migrate(engine)
         if settings.demo:
             load_demo(engine, DEMO, datetime.now(UTC), hash_password)
+            _refuse_clinic(engine)
         else:
             _refuse_demo_accounts(engine)
     except BaseException:
@@ -149,7 +153,7 @@ def _sealing(settings: Settings, clinic: str) -> Sealing:
 
 
 class DemoDatabase(RuntimeError):
-    """The database belongs to a demonstration, and the settings do not say that this is one."""
+    """The database belongs to a demonstration and the settings to a clinic, or the reverse."""
 
 
 def _refuse_demo_accounts(engine: Engine) -> None:
@@ -157,7 +161,17 @@ def _refuse_demo_accounts(engine: Engine) -> None:
         if has_demo_accounts(session):
             raise DemoDatabase(
                 "this database holds the accounts of the demonstration, whose passwords everybody "
-                "knows: set EVENHAND_DEMO=true, or EVENHAND_DATABASE_URL to another database"
+                f"knows: set EVENHAND_DEMO=true, or {ANOTHER_DATABASE}"
+            )
+
+
+def _refuse_clinic(engine: Engine) -> None:
+    """Or each page would say of real people that they are invented."""
+    with reading(engine) as session:
+        if not has_demo_accounts(session):
+            raise DemoDatabase(
+                "this database is a clinic's own and no demonstration: set EVENHAND_DEMO=false, or "
+                f"{ANOTHER_DATABASE}"
             )
 
 

@@ -205,7 +205,7 @@ def test_a_demonstration_never_becomes_a_clinic(
 
 
 def test_a_clinic_never_becomes_a_demonstration(tmp_path: Path) -> None:
-    """One start with the wrong setting brings no accounts, so the next one goes on as before."""
+    """Its people would be called invented; it is refused, and the next start goes on as before."""
     database = tmp_path / "evenhand.sqlite3"
     start(database, demo=False)
     engine = make_engine(f"sqlite:///{database}")
@@ -214,5 +214,6 @@ def test_a_clinic_never_becomes_a_demonstration(tmp_path: Path) -> None:
             session, "admin", "Ada Chwilowa", "administrator", actor=PROGRAM, now=datetime.now(UTC)
         )
     engine.dispose()
-    start(database, demo=True)
+    with pytest.raises(DemoDatabase, match="set EVENHAND_DEMO=false, or EVENHAND_DATABASE_URL"):
+        start(database, demo=True)
     start(database, demo=False)
