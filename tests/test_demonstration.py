@@ -13,7 +13,7 @@ from app.assess.assessment import Assessment
 from app.exam.record import Untestable
 from app.exam.vocabulary import Scale, Side, vocabulary
 from app.knowledge.load import knowledge
-from app.main import DEMO
+from app.places import DEMO
 from app.settings import ROOT
 from app.store.demo_files import DemoExam, DemoPatient, read_demo
 

@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
-from app.main import DEMO
+from app.places import DEMO
 from app.store.alerts import alerts
 from app.store.audit import head
 from app.store.demo import load_demo
