@@ -29,6 +29,7 @@ from app.web.process import end_with_parent, settle
 from app.web.provider import ClinicProvider
 from app.web.routers import ALL_ROUTERS
 from app.web.sealing import Sealing, open_sealing, seal_key
+from app.web.speaking import Speaking
 
 FIRST_CODE_SAYS = (
     "There is no account yet. The first administrator opens /first and types this code, which can "
@@ -97,6 +98,8 @@ def create_app(settings: Settings | None = None, *, is_served: bool = False) -> 
     if settings.api_docs:
         app.include_router(api_docs.router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    # Added last, it is the outermost: whatever answers, answers in this language.
+    app.add_middleware(Speaking, language=settings.language)
     return app
 
 

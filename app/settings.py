@@ -43,6 +43,8 @@ class Settings(BaseSettings):
     # Invented people only; every page says so.
     demo: bool = False
     clinic: str = Field(default="", max_length=80)
+    # Of the pages, the PDFs and the notes: one for the whole installation.
+    language: Literal["en", "de"] = "en"
     # The lines of the log on the console: for a program that reads them, or for a person.
     log: Literal["json", "text"] = "json"
     # An inner network without https: passwords and findings can then be read on the way.

@@ -33,9 +33,9 @@
       ask();
     }
 
-    function tell(words) {
+    function tell(says) {
       const line = document.getElementById("no-updates");
-      if (line.textContent !== words) line.textContent = words;
+      if (line.textContent !== says) line.textContent = says;
     }
 
     document.body.addEventListener("htmx:afterRequest", (event) => {

@@ -65,8 +65,8 @@
 
   // ---- what a key does
 
-  function tell(words) {
-    document.getElementById("key-says").textContent = words;
+  function tell(says) {
+    document.getElementById("key-says").textContent = says;
   }
 
   function answer(cell, key) {
@@ -83,7 +83,7 @@
     const station = cell.closest(".station");
     const button = station.querySelector("[data-save=normal]");
     if (!button) {
-      tell("This station has no “rest normal”.");
+      tell(words("This station has no “rest normal”."));
       return;
     }
     button.click();
@@ -174,7 +174,7 @@
     // A key that is stuck answers once.
     if (repeat) return true;
     if (isTogether(event)) {
-      tell("Two keys at once: only the first was recorded.");
+      tell(words("Two keys at once: only the first was recorded."));
       return true;
     }
     heldKey = code;
@@ -201,7 +201,7 @@
     if (!isUndo || isTyping) return;
     event.preventDefault();
     if (undo.hidden) {
-      tell("Nothing entered since this page was loaded is left to take back. Change the answer itself; the history keeps both.");
+      tell(words("Nothing entered since this page was loaded is left to take back. Change the answer itself; the history keeps both."));
       return;
     }
     tell("");

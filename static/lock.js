@@ -71,7 +71,7 @@
       lock();
     } else if (idle >= idleMs - warningMs) {
       // One sentence that stays, so that it is heard once.
-      warning.textContent ||= "The screen locks in half a minute. Press any key to go on.";
+      warning.textContent ||= words("The screen locks in half a minute. Press any key to go on.");
     } else if (!isTold && now - toldAt >= TOLD_MS) {
       tell();
     }
@@ -106,7 +106,9 @@
     // An entry that still waits would be lost with the page.
     const unsaved = document.querySelectorAll("[data-state]").length;
     screen.querySelector("#lock-unsaved").textContent = unsaved
-      ? `${unsaved === 1 ? "1 entry is" : `${unsaved} entries are`} not saved yet and would be lost.`
+      ? unsaved === 1
+        ? words("1 entry is not saved yet and would be lost.")
+        : words("{unsaved} entries are not saved yet and would be lost.", { unsaved })
       : "";
     (document.getElementById("lock-provider") ?? password).focus();
   }
@@ -147,7 +149,7 @@
         code: form.elements.code.value,
       });
       if (answer.status === 403) {
-        fault.textContent = "Somebody else has signed in in this browser. This page cannot go on.";
+        fault.textContent = words("Somebody else has signed in in this browser. This page cannot go on.");
         return;
       }
       const said = await answer.json();
@@ -159,7 +161,7 @@
       fault.textContent = said.says;
       if (said.asks_code) screen.querySelector("#lock-code-field").hidden = false;
     } catch {
-      fault.textContent = "No answer from the server. Try again.";
+      fault.textContent = words("No answer from the server. Try again.");
     } finally {
       button.disabled = false;
     }

@@ -11,5 +11,7 @@ document.getElementById("copy").addEventListener("click", async (event) => {
     getSelection().selectAllChildren(note);
     copied = document.execCommand("copy");
   }
-  says.textContent = copied ? "Copied." : "The browser did not copy it: mark the text and copy it.";
+  says.textContent = copied
+    ? words("Copied.")
+    : words("The browser did not copy it: mark the text and copy it.");
 });

@@ -2,6 +2,14 @@
 "use strict";
 document.documentElement.classList.add("js");
 
+// What scripts say, in the language of the page. Another than English comes with its words.
+const spoken = JSON.parse(document.querySelector("meta[name=words]")?.content ?? "{}");
+window.words = (text, values = {}) =>
+  (spoken[text] ?? text).replace(/\{(\w+)\}/g, (_, name) => values[name]);
+// A number that is written with a point, as people of the language write it.
+window.figures = (digits) =>
+  String(digits).replace(".", (0.1).toLocaleString(document.documentElement.lang)[1]);
+
 // What is shown once would be lost with the answer to the first of two presses.
 document.addEventListener("submit", (event) => {
   const form = event.target;

@@ -15,10 +15,10 @@
   let isSending = false;
   let rest = 0;
 
-  function say(words, isSaved = false) {
+  function say(says, isSaved = false) {
     const line = document.createElement("span");
     line.className = isSaved ? "saved" : "not-saved";
-    line.textContent = words;
+    line.textContent = says;
     document.getElementById("save-status").replaceChildren(line);
   }
 
@@ -35,7 +35,7 @@
     isDirty = true;
     clearTimeout(rest);
     if (event.target.matches("textarea, [type=text]")) {
-      say("not saved yet");
+      say(words("not saved yet"));
       rest = setTimeout(save, REST_MS);
     }
   });
@@ -51,10 +51,10 @@
     const { status } = event.detail.xhr;
     if (status === 0 || status >= 500 || status === 401) {
       isDirty = true;
-      say("NOT SAVED. No answer; kept here and sent again.");
+      say(words("NOT SAVED. No answer; kept here and sent again."));
       if (status !== 401) rest = setTimeout(save, RETRY_MS);
     } else if (status >= 400 && status !== 422 && status !== 409) {
-      say(`NOT SAVED. The server refused it (${status}); load the review again.`);
+      say(words("NOT SAVED. The server refused it ({status}); load the review again.", { status }));
     } else if (isDirty) {
       save();
     }

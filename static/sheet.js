@@ -26,10 +26,10 @@
 
   const revision = () => document.getElementById("revision").value;
 
-  function say(words, isSaved = false) {
+  function say(says, isSaved = false) {
     const line = document.createElement("span");
     line.className = isSaved ? "saved" : "not-saved";
-    line.textContent = words;
+    line.textContent = says;
     document.getElementById("save-status").replaceChildren(line);
   }
 
@@ -61,7 +61,7 @@
       return;
     }
     slow = setTimeout(() => {
-      if (!document.querySelector("#save-status .not-saved")) say("saving …", true);
+      if (!document.querySelector("#save-status .not-saved")) say(words("saving …"), true);
     }, SLOW_MS);
     send(sending);
   }
@@ -80,8 +80,11 @@
     if (!waiting.includes(sending)) waiting.unshift(sending);
     sending = null;
     showBusy();
-    const kept = waiting.length === 1 ? "1 entry" : `${waiting.length} entries`;
-    say(`NOT SAVED. No answer; ${kept} kept and sent again.`);
+    say(
+      waiting.length === 1
+        ? words("NOT SAVED. No answer; 1 entry kept and sent again.")
+        : words("NOT SAVED. No answer; {number} entries kept and sent again.", { number: waiting.length }),
+    );
     retry = setTimeout(pump, RETRY_MS);
   }
 
@@ -92,7 +95,11 @@
     if (!waiting.includes(sending)) waiting.unshift(sending);
     sending = null;
     showBusy();
-    say(`NOT SAVED. ${waiting.length === 1 ? "1 entry" : `${waiting.length} entries`} kept.`);
+    say(
+      waiting.length === 1
+        ? words("NOT SAVED. 1 entry kept.")
+        : words("NOT SAVED. {number} entries kept.", { number: waiting.length }),
+    );
   }
   document.addEventListener("unlocked", () => {
     isLocked = false;
@@ -112,10 +119,10 @@
     else if (status >= 400) element.dataset.state = "refused";
     else if (!isAgain) settle(element);
     if (status >= 400 && status !== 409 && status !== 422) {
-      say(`NOT SAVED. The server refused this entry (${status}); load the page again.`);
+      say(words("NOT SAVED. The server refused this entry ({status}); load the page again.", { status }));
     }
     const left = document.querySelectorAll("[data-state=refused], [data-state=unfinished]").length;
-    if (status < 400 && left) say(`NOT SAVED: ${left} marked below. The rest is saved.`);
+    if (status < 400 && left) say(words("NOT SAVED: {left} marked below. The rest is saved.", { left }));
     pump();
     showBusy();
   }
@@ -162,7 +169,9 @@
     // The fold says what is recorded in it, and closes once the hand has left it.
     const why = element.querySelector("[name^='why.']").value.trim();
     const fold = element.querySelector(".other");
-    fold.querySelector(".other-word").textContent = why ? `cannot be tested: ${why}` : "other";
+    fold.querySelector(".other-word").textContent = why
+      ? words("cannot be tested: {reason}", { reason: why })
+      : words("other");
     if (!fold.contains(document.activeElement)) fold.open = false;
   }
 
@@ -227,7 +236,7 @@
     }
     if (!untestable?.checked || why.value.trim()) return true;
     cell.dataset.state = "unfinished";
-    say("NOT SAVED. “Cannot be tested” needs its reason.");
+    say(words("NOT SAVED. “Cannot be tested” needs its reason."));
     why.focus();
     return false;
   }
@@ -273,7 +282,7 @@
       }
       settle(cell);
       document.getElementById(`${cell.id}-message`).replaceChildren();
-      if (!document.querySelector("[data-state]")) say("saved", true);
+      if (!document.querySelector("[data-state]")) say(words("saved"), true);
     }
     // The button goes away, and the focus must not go with it.
     answerOf(cell).focus({ preventScroll: true });

@@ -19,8 +19,8 @@
     element: asking,
     everyMs: 2000,
     isFree: () => !isSaving(), // The answer to an entry brings the same.
-    lost: "No answer: what colleagues do is not shown.",
-    ended: "What colleagues do is no longer shown: load the page again.",
+    lost: words("No answer: what colleagues do is not shown."),
+    ended: words("What colleagues do is no longer shown: load the page again."),
   });
 
   document.body.addEventListener("htmx:configRequest", (event) => {
@@ -145,8 +145,8 @@
     const typed = [...element.querySelectorAll("input, textarea")]
       .filter((input) => (/^(radio|checkbox)$/.test(input.type) ? input.checked : input.value.trim()))
       .map((input) => (/^(radio|checkbox)$/.test(input.type) ? input.closest("label").textContent : input.value))
-      .map((words) => words.replace(/\s+/g, " ").trim());
-    return `${named}: ${typed.join("; ") || "not examined"}`;
+      .map((each) => each.replace(/\s+/g, " ").trim());
+    return `${named}: ${typed.join("; ") || words("not examined")}`;
   }
 
   document.body.addEventListener("htmx:afterSettle", closeIfSigned);

@@ -6,7 +6,7 @@ chosen.addEventListener("change", () => {
   const size = [...chosen.files].reduce((sum, file) => sum + file.size, 0);
   const fault =
     size > Number(chosen.dataset.mostBytes)
-      ? `These files are larger than ${chosen.dataset.mostMb} MB together.`
+      ? words("These files are larger than {most} MB together.", { most: chosen.dataset.mostMb })
       : "";
   chosen.setCustomValidity(fault);
   document.getElementById("files-fault").textContent = fault;

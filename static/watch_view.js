@@ -3,11 +3,14 @@
 "use strict";
 (() => {
   const WORDS = {
-    stopwatch: ["Start the watch", "Stop"],
-    count: ["Start the watch", "Runs"],
-    reminder: ["Stands now", "End"],
+    stopwatch: [words("Start the watch"), words("Stop")],
+    count: [words("Start the watch"), words("Runs")],
+    reminder: [words("Stands now"), words("End")],
   };
-  const SLOTS = { hand: "Watch", standing: "Reminder" };
+  const RUNS = {
+    hand: (named) => words("Watch runs: {named}", { named }),
+    standing: (named) => words("Reminder runs: {named}", { named }),
+  };
 
   const byId = (id) => document.getElementById(id);
   const part = (watch, name) => watch.querySelector(`.watch-${name}`);
@@ -16,22 +19,22 @@
   const elapsed = (run) => Math.max(0, performance.now() - run.began);
 
   // What stands there already is not said again.
-  function say(element, words) {
-    if (element && element.textContent !== words) element.textContent = words;
+  function say(element, says) {
+    if (element && element.textContent !== says) element.textContent = says;
   }
 
-  function tell(words) {
+  function tell(says) {
     refuse("");
-    say(byId("watch-heard"), words);
+    say(byId("watch-heard"), says);
   }
 
-  function refuse(words) {
-    say(byId("watch-refused"), words);
+  function refuse(says) {
+    say(byId("watch-refused"), says);
   }
 
-  function notice(words) {
-    say(byId("watch-alert"), words);
-    byId("watch-noticed").hidden = !words;
+  function notice(says) {
+    say(byId("watch-alert"), says);
+    byId("watch-noticed").hidden = !says;
   }
 
   function timeOf(run) {
@@ -56,11 +59,13 @@
       part(watch, "press").ariaDisabled = run && isCount ? "true" : null;
       say(part(watch, "word"), WORDS[dataset.watch][run ? 1 : 0]);
       say(part(watch, "time"), run ? timeOf(run) : "");
-      say(part(watch, "discard-word"), isMended ? "Done" : "Discard");
+      say(part(watch, "discard-word"), isMended ? words("Done") : words("Discard"));
       part(watch, "discard").hidden = slotOf(watch) === "standing";
       part(watch, "record").hidden = !run?.asks;
-      say(part(watch, "record-word"), `Record ${run?.count}`);
-      const unseen = `The time ended while nobody saw it; ${run?.count} were counted until then.`;
+      say(part(watch, "record-word"), words("Record {count}", { count: run?.count }));
+      const unseen = words("The time ended while nobody saw it; {count} were counted until then.", {
+        count: run?.count,
+      });
       say(part(watch, "note"), run?.asks ? unseen : "");
       if (part(watch, "count")) paintCount(watch, run, isMended, isOver);
     }
@@ -71,7 +76,7 @@
       part(watch, "add").hidden = !isMended;
       const landed = () => byId(cell).querySelector("input[type=text]")?.value ?? "";
       say(part(watch, "number"), isMended ? landed() : String(run?.count ?? 0));
-      say(part(watch, "count-word"), isOver ? "Time is over" : `Count one ${counted}`);
+      say(part(watch, "count-word"), isOver ? words("Time is over") : words("Count one {counted}", { counted }));
     }
 
     // What runs out of sight is named below the head of the page.
@@ -86,7 +91,7 @@
       const slot = slotOf(watch);
       const button = byId(`watch-${slot}`);
       if (runOf(watch)) {
-        button.textContent = `${SLOTS[slot]} runs: ${watch.dataset.named}`;
+        button.textContent = RUNS[slot](watch.dataset.named);
         sights.observe(part(watch, "press"));
       } else {
         sights.unobserve(part(watch, "press"));

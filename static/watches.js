@@ -44,9 +44,13 @@
     const run = runs[slot];
     if (!run) start(watch, slot);
     else if (run.watch !== watch) {
-      refuse(`One watch at a time: ${run.watch.dataset.named} runs already. Stop or discard it first.`);
+      refuse(
+        words("One watch at a time: {named} runs already. Stop or discard it first.", {
+          named: run.watch.dataset.named,
+        }),
+      );
     } else if (slot === "standing") {
-      finish(run, `Reminder ended: ${watch.dataset.named}.`);
+      finish(run, words("Reminder ended: {named}.", { named: watch.dataset.named }));
     } else if (watch.dataset.watch === "stopwatch") land(run);
   }
 
@@ -56,7 +60,8 @@
     const revision = byId("revision").value;
     const run = { watch, began: now, revision, count: 0, tapped: now, noticed: 0, asks: false };
     runs[slot] = run;
-    tell(`${slot === "standing" ? "Reminder" : "Watch"} started: ${watch.dataset.named}.`);
+    const { named } = watch.dataset;
+    tell(slot === "standing" ? words("Reminder started: {named}.", { named }) : words("Watch started: {named}.", { named }));
     changed(run);
     part(watch, "count")?.focus({ preventScroll: true });
   }
@@ -64,19 +69,20 @@
   function land(run) {
     const { watch, count, revision } = run;
     const isCount = watch.dataset.watch === "count";
-    const value = isCount ? String(count) : inTenths(run);
-    const unit = isCount ? `${watch.dataset.counted}${count === 1 ? "" : "s"}` : "s";
+    const value = isCount ? String(count) : figures(inTenths(run));
+    const unitOf = (number) => (number === 1 ? watch.dataset.counted : watch.dataset.countedMany);
+    const unit = isCount ? unitOf(count) : "s";
     const hadFocus = watch.contains(document.activeElement);
-    let words = `${watch.dataset.named}: ${value} ${unit}`;
+    let says = `${watch.dataset.named}: ${value} ${unit}`;
     const isPut = put(byId(watch.dataset.cell), value, revision);
     if (watch.dataset.counts && count) {
       const counted = sheet.querySelector(`.cell[data-finding="${watch.dataset.counts}"]`);
       put(counted, String(count), revision);
-      words += `, ${count} ${watch.dataset.counted}s`;
+      says += `, ${count} ${watch.dataset.countedMany}`;
     }
     if (isCount && isPut) ended = watch;
-    finish(run, `${isCount ? "Time is over" : "Stopped"}. ${words}.`);
-    if (!isPut) refuse(`Not recorded, the cell takes no entry now. ${words}.`);
+    finish(run, `${isCount ? words("Time is over") : words("Stopped")}. ${says}.`);
+    if (!isPut) refuse(`${words("Not recorded, the cell takes no entry now.")} ${says}.`);
     if (hadFocus) part(watch, isCount ? "count" : "press").focus({ preventScroll: true });
   }
 
@@ -94,16 +100,16 @@
     return true;
   }
 
-  function finish(run, words) {
+  function finish(run, says) {
     if (run === runs.standing) notice("");
     runs[slotOf(run.watch)] = null;
-    tell(words);
+    tell(says);
     changed(run);
   }
 
   function discard(watch) {
     const run = runs[slotOf(watch)];
-    if (run?.watch === watch) finish(run, `Discarded: ${watch.dataset.named}.`);
+    if (run?.watch === watch) finish(run, words("Discarded: {named}.", { named: watch.dataset.named }));
     else close();
     part(watch, "press").focus({ preventScroll: true });
   }
@@ -159,7 +165,8 @@
   function over(run) {
     if (elapsed(run) - 1000 * secondsOf(run.watch)[0] <= LATE_MS) return land(run);
     run.asks = true;
-    tell(`The time ended unseen: ${run.watch.dataset.named}. Record ${run.count} or discard.`);
+    const { named } = run.watch.dataset;
+    tell(words("The time ended unseen: {named}. Record {count} or discard.", { named, count: run.count }));
   }
 
   function remind(run) {
@@ -167,8 +174,11 @@
     run.due = marks.filter((mark) => elapsed(run) >= 1000 * mark).length;
     if (run.due <= run.noticed) return;
     const minutes = marks[run.due - 1] / 60;
-    const long = minutes === 1 ? "1 minute" : `${minutes} minutes`;
-    notice(`Standing for ${long}: measure pressure and heart rate.`);
+    notice(
+      minutes === 1
+        ? words("Standing for 1 minute: measure pressure and heart rate.")
+        : words("Standing for {minutes} minutes: measure pressure and heart rate.", { minutes }),
+    );
   }
 
   byId("watch-noticed").addEventListener("click", () => {
@@ -176,7 +186,7 @@
     notice("");
     if (!run) return;
     run.noticed = run.due;
-    if (run.noticed === secondsOf(run.watch).length) finish(run, "Reminder ended.");
+    if (run.noticed === secondsOf(run.watch).length) finish(run, words("Reminder ended."));
     else changed(run);
     part(run.watch, "press").focus({ preventScroll: true });
   });
@@ -277,7 +287,7 @@
     const began = now - ms - Math.max(0, Date.now() - at);
     const run = { watch, began, revision, count, tapped: now, noticed, asks: false };
     runs[slotOf(watch)] = run;
-    tell(`Still runs: ${watch.dataset.named}.`);
+    tell(words("Still runs: {named}.", { named: watch.dataset.named }));
     changed(run);
   }
 

@@ -11,8 +11,8 @@
   const { later, isLocked } = keepAsking({
     element: groups,
     everyMs: 5000,
-    lost: "No answer: what stands here may have changed.",
-    ended: "What is new is no longer shown: load the page again.",
+    lost: words("No answer: what stands here may have changed."),
+    ended: words("What is new is no longer shown: load the page again."),
   });
 
   document.body.addEventListener("htmx:configRequest", (event) => {

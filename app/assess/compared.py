@@ -16,6 +16,7 @@ from app.exam.record import Exam, Recorded, Untestable, Value
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary
 from app.knowledge.course import MEASURED, Course, Figure
 from app.knowledge.load import Knowledge
+from app.language.words import N_
 
 
 class Kind(StrEnum):
@@ -26,15 +27,15 @@ class Kind(StrEnum):
     a difference no larger than a published minimal detectable change.
     """
 
-    NEW = "new"
-    WORSE = "worse"
-    BETTER = "better"
-    GONE = "gone"
-    ONE_GRADE = "one grade"
-    DIFFERENT = "different"
-    WITHIN_ERROR = "within measurement error"
-    NOT_COMPARABLE = "not comparable"
-    SAME = "same"
+    NEW = N_("new")
+    WORSE = N_("worse")
+    BETTER = N_("better")
+    GONE = N_("gone")
+    ONE_GRADE = N_("one grade")
+    DIFFERENT = N_("different")
+    WITHIN_ERROR = N_("within measurement error")
+    NOT_COMPARABLE = N_("not comparable")
+    SAME = N_("same")
 
 
 class Toward(StrEnum):

@@ -13,10 +13,12 @@ from app.knowledge.measured import MeasuredLine
 from app.knowledge.mentions import short_name
 from app.knowledge.model import STANDING_WORDS, Norm
 from app.knowledge.words import COMPARED, unit_words
+from app.language.numbers import figures
+from app.language.words import N_, Spoken, _
 from app.logic.expression import Atom
 from app.logic.truth import YES
 
-_PEOPLE = {"male": "men", "female": "women"}
+_PEOPLE = Spoken({"male": N_("men"), "female": N_("women")})
 _MOST_PLACES = 2
 
 
@@ -50,18 +52,18 @@ def _said(world: ExamWorld, line: MeasuredLine) -> Said | None:
         norm = world.knowledge.norms[line.norm]
         return _by_norm(line, norm, world.exam.patient, world.knowledge, "{}", "")
     near = _compared_with(quantity.id, world.knowledge)
-    return Said(f"{quantity.label}: {in_figures(number, near)} {unit_words(quantity.unit)}")
+    return Said(f"{_(quantity.label)}: {in_figures(number, near)} {unit_words(quantity.unit)}")
 
 
 def _compared(world: ExamWorld, line: MeasuredLine, compared: Atom) -> Said:
     knowledge, operand = world.knowledge, compared.operands[0]
     words = COMPARED[compared.relation]
-    verdict = "; this is" if world.truth(compared) is YES else "; this is not"
+    verdict = _("; this is") if world.truth(compared) is YES else _("; this is not")
     if operand in knowledge.norms:
         norm = knowledge.norms[operand]
         return _by_norm(line, norm, world.exam.patient, knowledge, words, verdict)
     threshold = knowledge.thresholds[operand]
-    number = words.format(f"{threshold.value} {unit_words(threshold.unit)}")
+    number = words.format(f"{figures(threshold.value)} {unit_words(threshold.unit)}")
     source = short_name(knowledge.sources[threshold.source]) if threshold.source else line.named
     basis = ", ".join(filter(None, (source, STANDING_WORDS[line.standing or ""])))
     return Said(f"{line.says}: {number}{verdict}", basis)
@@ -72,14 +74,24 @@ def _by_norm(
 ) -> Said:
     """A norm for this age and sex, or why there is none."""
     if patient.age is None or patient.sex is None:
-        needed = [("age", patient.age), ("sex", patient.sex)]
-        lacking = " and ".join(name for name, value in needed if value is None)
-        return Said(f"{line.says}: the norm needs the person’s {lacking}, not recorded")
+        needed = [(_("age"), patient.age), (_("sex"), patient.sex)]
+        lacking = _(" and ").join(name for name, value in needed if value is None)
+        return Said(
+            _("{says}: the norm needs the person’s {lacking}, not recorded").format(
+                says=line.says, lacking=lacking
+            )
+        )
     band, number = norm.band(patient.age), norm.value(patient.age, patient.sex)
     if band is None or number is None:
-        return Said(f"{line.says}: no published norm for this age")
-    people = f"{_PEOPLE[patient.sex]} of {band.replace('-', ' to ')}"
-    says = f"{line.says} for {people}: {words.format(f'{number} {unit_words(norm.unit)}')}"
+        return Said(_("{says}: no published norm for this age").format(says=line.says))
+    people = _("{people} of {ages}").format(
+        people=_PEOPLE[patient.sex], ages=band.replace("-", _(" to "))
+    )
+    says = _("{says} for {people}: {number}").format(
+        says=line.says,
+        people=people,
+        number=words.format(f"{figures(number)} {unit_words(norm.unit)}"),
+    )
     source = short_name(knowledge.sources[norm.source])
     return Said(says + verdict, f"{source}, {STANDING_WORDS[norm.standing]}; {norm.note}")
 
@@ -106,7 +118,7 @@ def in_figures(number: Fraction, near: tuple[Fraction, ...] = ()) -> str:
         rounded = _rounded(number, places)
     digits = f"{rounded:f}"
     digits = digits.rstrip("0").rstrip(".") if "." in digits else digits
-    return digits.replace("-", "−")
+    return figures(digits.replace("-", "−"))
 
 
 def _rounded(number: Fraction, places: int) -> Decimal:

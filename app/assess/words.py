@@ -11,6 +11,7 @@ from app.knowledge.terms import (
     urgency_words,
 )
 from app.knowledge.words import rule_words
+from app.language.words import _
 
 
 def finding_words(finding_id: str, side: Side | str | None) -> str:
@@ -23,7 +24,11 @@ def reason_words(reason: Reason, knowledge: Knowledge) -> str:
     """A reason in one line: the finding, its side and what was recorded, or the medicine."""
     if reason.finding is None:
         words = knowledge.medicine_classes[reason.medicine_class or ""]
-        return f"{reason.medicine}: {words}" if reason.medicine else f"medicines: {words}"
+        return (
+            f"{reason.medicine}: {words}"
+            if reason.medicine
+            else _("medicines: {words}").format(words=words)
+        )
     if reason.finding in vocabulary():
         named = finding_words(reason.finding, reason.side)
         if reason.value is None:

@@ -8,6 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from app.language.words import speaking
+
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
@@ -51,19 +53,23 @@ def with_settings(command: Callable[[], int]) -> int:
 def database() -> "Iterator[Engine]":
     """The database of the settings, which is neither made here nor brought up to date.
 
+    What is drawn inside is in the language of the settings.
+
     Raises: OSError, Unreadable, SQLAlchemyError; ValidationError.
     """
     from app.settings import Settings
     from app.store.engine import check_current, make_engine, parse_address
 
-    url = Settings().database_url
+    settings = Settings()
+    url = settings.database_url
     address = parse_address(url)
     if address.drivername == "sqlite" and not Path(str(address.database)).is_file():
         raise FileNotFoundError(f"there is no database at {address.database}")
     engine = make_engine(url)
     try:
         check_current(engine)
-        yield engine
+        with speaking(settings.language):
+            yield engine
     finally:
         engine.dispose()
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from app.exam.vocabulary import Finding, vocabulary
+from app.language.words import N_, _
 
 # The order in which the exam is done. A nurse may do their part before the physician comes.
 WHOLE = ("history", "rest", "posture", "reach", "repeat", "tone", "gait", "measures", "more")
@@ -12,17 +13,19 @@ NURSE = ("history", "gait", "measures")
 # The findings for when the picture asks for it, in the groups in which one looks for them.
 MORE_GROUPS = MappingProxyType(
     {
-        "Balance": ("pull_test", "romberg", "standing_leg_tremor", "knee_buckling"),
-        "Eyes, speech and writing": (
+        N_("Balance"): ("pull_test", "romberg", "standing_leg_tremor", "knee_buckling"),
+        N_("Eyes, speech and writing"): (
             "vertical_gaze", "nystagmus", "speech_quiet", "speech_slurred", "voice_tremor",
             "handwriting",
         ),
-        "Reflexes": (
+        N_("Reflexes"): (
             "reflexes_brisk_arm", "reflexes_brisk_leg", "hoffmann", "plantar", "clonus",
             "reflexes_absent",
         ),
-        "Strength, sensation and skill": ("weak_arm", "weak_leg", "vibration_reduced", "apraxia"),
-        "How the tremor or posture behaves": (
+        N_("Strength, sensation and skill"): (
+            "weak_arm", "weak_leg", "vibration_reduced", "apraxia",
+        ),
+        N_("How the tremor or posture behaves"): (
             "tremor_task_specific", "tremor_null_point", "sensory_trick", "tremor_entrains",
             "tremor_distractible", "movement_inconsistent",
         ),
@@ -48,7 +51,10 @@ class Group:
     def label_of(self, finding: Finding) -> str:
         """The words of a finding below the title, which says the task or the limb already."""
         if self.title and finding.label.startswith(f"{self.title}: "):
-            return finding.label.removeprefix(f"{self.title}: ").capitalize()
+            return (
+                finding.label.removeprefix(f"{self.title}: ")[:1].upper()
+                + finding.label.removeprefix(f"{self.title}: ")[1:]
+            )
         return finding.label
 
 
@@ -63,7 +69,7 @@ def groups_at(station: str) -> tuple[Group, ...]:
     top = [finding for finding in words.at(station) if finding.detail_of is None]
     if station == "more":
         return tuple(
-            Group(str(place), title, tuple(words[name] for name in names), is_folded=True)
+            Group(str(place), _(title), tuple(words[name] for name in names), is_folded=True)
             for place, (title, names) in enumerate(MORE_GROUPS.items())
         )
     if not any(finding.core for finding in top):
@@ -91,5 +97,5 @@ def _by_task_or_limb(findings: Iterable[Finding]) -> tuple[Group, ...]:
         for place, (title, block) in enumerate(blocks.items())
     ]
     if rest:
-        groups.append(Group("rest", "More of this station", tuple(rest), is_folded=True))
+        groups.append(Group("rest", _("More of this station"), tuple(rest), is_folded=True))
     return tuple(groups)

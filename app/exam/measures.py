@@ -6,6 +6,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from app.exam.record import Exam
+from app.language.words import N_
 
 
 @dataclass(frozen=True)
@@ -37,42 +38,42 @@ def _heart_rate_ratio(
 _ALL = (
     Quantity(
         "walking_speed_m_per_s",
-        "Usual walking speed",
+        N_("Usual walking speed"),
         "m/s",
         ("walk_m", "walk_s"),
         lambda metres, seconds: metres / seconds,
     ),
     Quantity(
         "cadence_per_min",
-        "Cadence",
+        N_("Cadence"),
         "steps/min",
         ("walk_steps", "walk_s"),
         lambda steps, seconds: 60 * steps / seconds,
     ),
     Quantity(
         "stride_m",
-        "Stride length",
+        N_("Stride length"),
         "m",
         ("walk_m", "walk_steps"),
         lambda metres, steps: 2 * metres / steps,
     ),
     Quantity(
         "systolic_fall",
-        "Systolic fall on standing",
+        N_("Systolic fall on standing"),
         "mm[Hg]",
         ("lying_sys", "standing_sys"),
         lambda lying, standing: lying - standing,
     ),
     Quantity(
         "diastolic_fall",
-        "Diastolic fall on standing",
+        N_("Diastolic fall on standing"),
         "mm[Hg]",
         ("lying_dia", "standing_dia"),
         lambda lying, standing: lying - standing,
     ),
     Quantity(
         "heart_rate_ratio",
-        "Rise of the heart rate divided by the systolic fall",
+        N_("Rise of the heart rate divided by the systolic fall"),
         "/min per mm[Hg]",
         ("lying_sys", "standing_sys", "lying_hr", "standing_hr"),
         _heart_rate_ratio,

@@ -8,6 +8,7 @@ from typing import Any, NoReturn, assert_never
 
 from app.exam.record import Cell, Exam, Patient, Recorded, Untestable, Value
 from app.exam.vocabulary import GRADES, Finding, Scale, Side, vocabulary
+from app.language.words import _
 
 SEXES = ("female", "male")
 MAX_AGE = 120
@@ -52,15 +53,17 @@ def parse_json(text: str | bytes, what: str = "exam") -> object:
             object_pairs_hook=_no_key_twice,
         )
     except _KeyTwice as twice:
-        fault = f"the key {short(twice.key)} stands twice in one object"
+        fault = _("the key {key} stands twice in one object").format(key=short(twice.key))
     except json.JSONDecodeError as error:
-        fault = f"not JSON: {error.msg} (line {error.lineno} column {error.colno})"
+        fault = _("not JSON: {msg} (line {lineno} column {colno})").format(
+            msg=error.msg, lineno=error.lineno, colno=error.colno
+        )
     except UnicodeDecodeError:
-        fault = "not text in UTF-8"
+        fault = _("not text in UTF-8")
     except RecursionError:
-        fault = "brackets stand too deep inside each other"
+        fault = _("brackets stand too deep inside each other")
     except ValueError as error:
-        fault = f"not JSON: {short(str(error))}"
+        fault = _("not JSON: {error}").format(error=short(str(error)))
     raise BadExam([f"{what}: {fault}"])
 
 
@@ -71,10 +74,12 @@ def read_exam(raw: object) -> Exam:
     """
     faults: list[str] = []
     if not isinstance(raw, dict):
-        raise BadExam(["exam: not an object with patient, findings and medicines"])
+        raise BadExam([_("exam: not an object with patient, findings and medicines")])
     for key in raw:
         if key not in ("patient", "findings", "medicines"):
-            faults.append(f"{short(key)}: unknown; use patient, findings or medicines")
+            faults.append(
+                _("{key}: unknown; use patient, findings or medicines").format(key=short(key))
+            )
     patient = _patient(raw.get("patient"), faults)
     cells = _cells(raw.get("findings"), faults)
     medicines = _medicines(raw.get("medicines"), faults)
@@ -92,19 +97,23 @@ def read_value(finding: Finding, raw: object) -> Value:
         case Scale.GRADE:
             if isinstance(raw, int) and not isinstance(raw, bool) and raw in GRADES:
                 return raw
-            raise BadValue(f"{short(raw)} is not a grade from 0 to 3")
+            raise BadValue(_("{raw} is not a grade from 0 to 3").format(raw=short(raw)))
         case Scale.YESNO:
             if isinstance(raw, bool):
                 return raw
-            raise BadValue(f"{short(raw)} is not true or false")
+            raise BadValue(_("{raw} is not true or false").format(raw=short(raw)))
         case Scale.CHOICE:
             if isinstance(raw, str) and raw in finding.values:
                 return raw
-            raise BadValue(f"{short(raw)} is not one of {', '.join(finding.values)}")
+            raise BadValue(
+                _("{raw} is not one of {values}").format(
+                    raw=short(raw), values=", ".join(finding.values)
+                )
+            )
         case Scale.COUNT:
             number = _number(raw, finding)
             if number != number.to_integral_value():
-                raise BadValue(f"{short(raw)} is not a whole number")
+                raise BadValue(_("{raw} is not a whole number").format(raw=short(raw)))
             return int(number)
         case Scale.NUMBER:
             return _number(raw, finding)
@@ -119,13 +128,17 @@ def read_untestable(raw: Mapping[str, object]) -> Untestable:
     """
     reason = raw.get("untestable")
     if set(raw) != {"untestable"}:
-        raise BadValue('an untestable finding holds its reason alone: {"untestable": "pain"}')
+        raise BadValue(_('an untestable finding holds its reason alone: {"untestable": "pain"}'))
     if not isinstance(reason, str) or not reason.strip():
-        raise BadValue("untestable needs its reason in words")
+        raise BadValue(_("untestable needs its reason in words"))
     if not _can_be_written(reason):
-        raise BadValue("the reason holds half a character")
+        raise BadValue(_("the reason holds half a character"))
     if len(reason) > MAX_REASON_LENGTH:
-        raise BadValue(f"the reason is longer than {MAX_REASON_LENGTH} characters")
+        raise BadValue(
+            _("the reason is longer than {MAX_REASON_LENGTH} characters").format(
+                MAX_REASON_LENGTH=MAX_REASON_LENGTH
+            )
+        )
     return Untestable(reason.strip())
 
 
@@ -168,18 +181,22 @@ def _patient(raw: object, faults: list[str]) -> Patient:
     if raw is None:
         return Patient()
     if not isinstance(raw, dict):
-        faults.append("patient: not an object with age and sex")
+        faults.append(_("patient: not an object with age and sex"))
         return Patient()
     for key in raw:
         if key not in ("age", "sex"):
-            faults.append(f"patient.{short(key)}: unknown; use age or sex")
+            faults.append(_("patient.{key}: unknown; use age or sex").format(key=short(key)))
     age, sex = raw.get("age"), raw.get("sex")
     try:
         age = None if age is None else _age(age)
     except BadValue as fault:
-        faults.append(f"patient.age: {fault}")
+        faults.append(_("patient.age: {fault}").format(fault=fault))
     if sex is not None and sex not in SEXES:
-        faults.append(f"patient.sex: {short(sex)} is not female or male; leave it out if unknown")
+        faults.append(
+            _("patient.sex: {sex} is not female or male; leave it out if unknown").format(
+                sex=short(sex)
+            )
+        )
     return Patient(age, sex)
 
 
@@ -188,14 +205,14 @@ def _cells(raw: object, faults: list[str]) -> dict[Cell, Recorded]:
     if raw is None:
         return cells
     if not isinstance(raw, dict):
-        faults.append("findings: not an object of findings by id")
+        faults.append(_("findings: not an object of findings by id"))
         return cells
     words = vocabulary()
     for finding_id, held in raw.items():
         place = f"findings.{short(finding_id)}"
         finding = words.get(finding_id)
         if finding is None:
-            faults.append(f"{place}: not a finding")
+            faults.append(_("{place}: not a finding").format(place=place))
         elif not finding.paired:
             _cell(finding, None, held, place, cells, faults)
         elif isinstance(held, dict):
@@ -203,9 +220,15 @@ def _cells(raw: object, faults: list[str]) -> dict[Cell, Recorded]:
                 if name in tuple(Side):
                     _cell(finding, Side(name), value, f"{place}.{name}", cells, faults)
                 else:
-                    faults.append(f"{place}.{short(name)}: not a side; use right or left")
+                    faults.append(
+                        _("{place}.{name}: not a side; use right or left").format(
+                            place=place, name=short(name)
+                        )
+                    )
         elif held is not None:
-            faults.append(f'{place}: needs its side: {{"right": …, "left": …}}')
+            faults.append(
+                _('{place}: needs its side: {{"right": …, "left": …}}').format(place=place)
+            )
     return cells
 
 
@@ -232,41 +255,65 @@ def _medicines(raw: object, faults: list[str]) -> tuple[str, ...] | None:
     if raw is None:
         return None
     if not isinstance(raw, list):
-        faults.append("medicines: not a list of lines")
+        faults.append(_("medicines: not a list of lines"))
         return None
     if len(raw) > MAX_MEDICINES:
-        faults.append(f"medicines: {len(raw)} lines; at most {MAX_MEDICINES}")
+        faults.append(
+            _("medicines: {raw} lines; at most {MAX_MEDICINES}").format(
+                raw=len(raw), MAX_MEDICINES=MAX_MEDICINES
+            )
+        )
         return None
     for place, line in enumerate(raw):
         if not isinstance(line, str) or not line.strip():
-            faults.append(f"medicines.{place}: {short(line)} is not a medicine in words")
+            faults.append(
+                _("medicines.{place}: {line} is not a medicine in words").format(
+                    place=place, line=short(line)
+                )
+            )
         elif len(line) > MAX_MEDICINE_LENGTH:
-            faults.append(f"medicines.{place}: longer than {MAX_MEDICINE_LENGTH} characters")
+            faults.append(
+                _("medicines.{place}: longer than {MAX_MEDICINE_LENGTH} characters").format(
+                    place=place, MAX_MEDICINE_LENGTH=MAX_MEDICINE_LENGTH
+                )
+            )
         elif not _can_be_written(line):
-            faults.append(f"medicines.{place}: holds half a character")
+            faults.append(_("medicines.{place}: holds half a character").format(place=place))
     return tuple(raw) if all(isinstance(line, str) for line in raw) else None
 
 
 def _age(raw: object) -> Decimal:
     if not isinstance(raw, int | Decimal) or isinstance(raw, bool) or not 0 <= raw <= MAX_AGE:
-        raise BadValue(f"{short(raw)} is not an age in years from 0 to {MAX_AGE}")
+        raise BadValue(
+            _("{raw} is not an age in years from 0 to {MAX_AGE}").format(
+                raw=short(raw), MAX_AGE=MAX_AGE
+            )
+        )
     return _few_digits(Decimal(raw))
 
 
 def _number(raw: object, finding: Finding) -> Decimal:
     if not isinstance(raw, int | Decimal) or isinstance(raw, bool):
-        raise BadValue(f"{short(raw)} is not a number")
+        raise BadValue(_("{raw} is not a number").format(raw=short(raw)))
     number = Decimal(raw)
     low, high = finding.minimum, finding.maximum
     if low is not None and high is not None and not low <= number <= high:
-        raise BadValue(f"{short(raw)} is not from {low} to {high} {finding.unit}".rstrip())
+        raise BadValue(
+            _("{raw} is not from {low} to {high} {unit}")
+            .format(raw=short(raw), low=low, high=high, unit=finding.unit)
+            .rstrip()
+        )
     return _few_digits(number)
 
 
 def _few_digits(number: Decimal) -> Decimal:
     parts = number.as_tuple()
     if len(parts.digits) > MAX_DIGITS or abs(int(parts.exponent)) > MAX_DIGITS:
-        raise BadValue(f"{short(number)} has more than {MAX_DIGITS} digits")
+        raise BadValue(
+            _("{number} has more than {MAX_DIGITS} digits").format(
+                number=short(number), MAX_DIGITS=MAX_DIGITS
+            )
+        )
     return number
 
 
@@ -312,7 +359,7 @@ def _no_key_twice(pairs: list[tuple[str, object]]) -> dict[str, object]:
 
 
 def _refuse(constant: str) -> NoReturn:
-    raise ValueError(f"{constant} is not a JSON number")
+    raise ValueError(_("{constant} is not a JSON number").format(constant=constant))
 
 
 def short(raw: object) -> str:
@@ -320,7 +367,7 @@ def short(raw: object) -> str:
     if isinstance(raw, bool):
         text = "true" if raw else "false"
     elif isinstance(raw, dict | list):
-        text = "an object" if isinstance(raw, dict) else "a list"
+        text = _("an object") if isinstance(raw, dict) else _("a list")
     elif raw is None:
         text = "null"
     elif isinstance(raw, str):

@@ -5,9 +5,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
-from functools import cache
 from importlib import resources
 from typing import Any
+
+from app.exam.units import counted, grade_word
+from app.language.numbers import figures
+from app.language.words import InEachLanguage, _, known
 
 
 class Side(StrEnum):
@@ -90,19 +93,15 @@ class Finding:
         """Say a recorded value in words, as on screen and in print."""
         match self.scale:
             case Scale.GRADE:
-                return f"{value} {GRADE_WORDS[int(str(value))]}"
+                return f"{value} {grade_word(GRADE_WORDS[int(str(value))])}"
             case Scale.YESNO:
-                return "yes" if value else "no"
+                return _("yes") if value else _("no")
             case Scale.CHOICE:
                 return self.words[self.values.index(str(value))]
             case _:
                 # A Decimal may hold a power of ten, which nobody reads on a sheet: 1E+1 is 10.
                 number = f"{value:f}" if isinstance(value, Decimal) else value
-                unit, _, rest = self.unit.partition(" ")
-                if value == 1 and len(unit) > 1:
-                    # One fall, one year; but the unit s is the second.
-                    unit = unit.removesuffix("s")
-                return f"{number} {unit} {rest}".strip()
+                return f"{figures(number)} {counted(self.unit, value)}".strip()
 
     def is_abnormal(self, value: object) -> bool:
         """Whether a recorded value is abnormal by itself; False where it has no normal value."""
@@ -165,7 +164,7 @@ class Vocabulary(Mapping[str, Finding]):
         return self._details.get(finding_id, ())
 
 
-@cache
+@InEachLanguage
 def vocabulary() -> Vocabulary:
     """The vocabulary that ships with the program."""
     text = resources.files(__package__).joinpath("findings.toml").read_text(encoding="utf-8")
@@ -174,7 +173,14 @@ def vocabulary() -> Vocabulary:
 
 def read_vocabulary(tables: Mapping[str, Any]) -> Vocabulary:
     """Build the vocabulary from the parsed tables of findings.toml."""
-    stations = tuple(Station(id=key, **words) for key, words in tables["stations"].items())
+    stations = tuple(
+        Station(
+            key,
+            known(words["label"], f"findings.toml: stations: {key}"),
+            known(words["hint"], f"findings.toml: stations: {key}"),
+        )
+        for key, words in tables["stations"].items()
+    )
     findings: list[Finding] = []
     for key, table in tables["finding"].items():
         if "tasks" in table:
@@ -194,16 +200,19 @@ def _finding(
     def number(name: str) -> Decimal | None:
         return Decimal(table[name]) if name in table else None
 
+    def said(text: str, name: str) -> str:
+        return known(text.replace("{" + group.title() + "}", word) if group else text, name)
+
     detail_of = table.get("detail_of")
     return Finding(
         id=key.replace(group, member) if group else key,
-        label=table["label"].replace("{" + group.title() + "}", word) if group else table["label"],
+        label=said(table["label"], f"findings.toml: {key}: label"),
         station=table["station"],
         scale=Scale(table["scale"]),
         paired=table["sides"] == "pair",
-        hint=table.get("hint", ""),
+        hint=said(table.get("hint", ""), f"findings.toml: {key}: hint"),
         values=tuple(table.get("values", ())),
-        words=tuple(table.get("words", ())),
+        words=tuple(said(each, f"findings.toml: {key}: words") for each in table.get("words", ())),
         unit=table.get("unit", ""),
         minimum=number("min"),
         maximum=number("max"),

@@ -3,7 +3,7 @@
 from decimal import Decimal
 from typing import Any, Literal
 
-from app.knowledge.table import Answer, FallLevel, Level, Table, Text, Urgency
+from app.knowledge.table import Answer, FallLevel, Level, Phrase, Table, Text, Urgency
 
 
 class Case(Table):
@@ -13,7 +13,7 @@ class Case(Table):
     not said is unknown.
     """
 
-    name: Text
+    name: Phrase
     given: dict[str, Any]
     medicines: tuple[Text, ...] | None = None
     age: int | Decimal | None = None

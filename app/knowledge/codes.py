@@ -13,7 +13,7 @@ from pydantic import Field
 
 from app.exam.vocabulary import Finding, Scale, Side, Vocabulary
 from app.knowledge.files import BadKnowledge, Files
-from app.knowledge.table import Id, Table, Text
+from app.knowledge.table import Id, Phrase, Table, Text
 
 HPO_FILE = "codes_hpo.toml"
 ICD_FILE = "codes_icd10cm.toml"
@@ -32,7 +32,7 @@ class HpoTerm(Table):
 class NoTerm(Table):
     """Findings without a term, and why."""
 
-    reason: Text
+    reason: Phrase
     findings: tuple[Id, ...]
 
 
@@ -78,12 +78,12 @@ class IcdCodes(Table):
 
     classification: Text
     release: Text
-    says: Text
+    says: Phrase
     category: dict[Id, tuple[IcdCode, ...]]
-    no_code: dict[Id, Text]
+    no_code: dict[Id, Phrase]
     other: OtherCodes
     suggested: tuple[SuggestedCode, ...]
-    not_suggested: dict[Id, Text]
+    not_suggested: dict[Id, Phrase]
     title: dict[IcdCode, Text]
     excludes1: tuple[Excludes1, ...]
 

@@ -10,7 +10,8 @@ from pydantic import Field
 from app.exam.measures import QUANTITIES
 from app.exam.vocabulary import Finding, Scale, vocabulary
 from app.knowledge.files import BadKnowledge
-from app.knowledge.table import Id, Rule, Standing, Table, Text
+from app.knowledge.table import Id, Phrase, Rule, Standing, Table, Text
+from app.language.words import N_, Spoken
 
 FILE = "course.toml"
 MEASURED = (Scale.COUNT, Scale.NUMBER)
@@ -24,25 +25,29 @@ Direction = Literal[
     "no_order",
 ]
 # What a figure says of a difference between two exams.
-FIGURE_WORDS: Mapping[str, str] = {
-    "detectable": "up to it, the difference may be error of measurement",
-    "substantial": "from it on, the difference matters to people",
-}
-NO_FIGURE = (
+FIGURE_WORDS: Mapping[str, str] = Spoken(
+    {
+        "detectable": N_("up to it, the difference may be error of measurement"),
+        "substantial": N_("from it on, the difference matters to people"),
+    }
+)
+NO_FIGURE = N_(
     "Two exams of one patient can differ because the patient has changed, or because two people, "
     "or one person on two days, examine differently. Only the figures named here say how large a "
     "difference is more than that, and only for the people in whom they were measured. For every "
     "other finding there is no published figure: a difference of one grade is shown as one grade, "
     "and a measured difference as it is."
 )
-DIRECTION_WORDS: Mapping[Direction, str] = {
-    "higher_is_worse": "Worse when higher",
-    "lower_is_worse": "Worse when lower",
-    "yes_is_worse": "Worse when yes",
-    "later_is_worse": "Worse the later in the order of its words",
-    "first_is_best": "Best when the first of its words, the others have no order",
-    "no_order": "Neither way is worse",
-}
+DIRECTION_WORDS: Mapping[Direction, str] = Spoken(
+    {
+        "higher_is_worse": N_("Worse when higher"),
+        "lower_is_worse": N_("Worse when lower"),
+        "yes_is_worse": N_("Worse when yes"),
+        "later_is_worse": N_("Worse the later in the order of its words"),
+        "first_is_best": N_("Best when the first of its words, the others have no order"),
+        "no_order": N_("Neither way is worse"),
+    }
+)
 # What each list may hold; what is worked out counts as a number. None: anything.
 _HOLDS: dict[Direction, tuple[Scale, ...] | None] = {
     "higher_is_worse": MEASURED,
@@ -65,7 +70,7 @@ class Figure(Rule):
     kind: Literal["detectable", "substantial"]
     value: Annotated[int | Decimal, Field(gt=0)]
     unit: Text
-    population: Text
+    population: Phrase
     source: Id
     standing: Standing
 

@@ -36,6 +36,8 @@ from app.knowledge.model import (
 from app.knowledge.outline import Outline, outline
 from app.knowledge.table import Answer
 from app.knowledge.terms import (
+    FALL_WORDS,
+    SEX_WORDS,
     STATUS_WORDS,
     fall_level_words,
     level_words,
@@ -49,22 +51,30 @@ from app.knowledge.words import (
     condition_words,
     join,
     lower,
+    lower_whole,
     rule_words,
     unit_words,
     words_of,
 )
+from app.language.words import N_, Spoken, _
 
-_ANSWERS = {
-    "yes": "Requirement met: yes",
-    "no": "Requirement met: no",
-    "unknown": "Requirement met: not known",
-}
-_RAISED = {
-    "yes": "Raised: yes",
-    "no": "Raised: no",
-    "unknown": "Raised: not known, what is missing is asked for",
-}
-_AT = {"fits": "Where it fits", "listed": "Where it fits, is partly there, or is open"}
+_ANSWERS = Spoken(
+    {
+        "yes": N_("Requirement met: yes"),
+        "no": N_("Requirement met: no"),
+        "unknown": N_("Requirement met: not known"),
+    }
+)
+_RAISED = Spoken(
+    {
+        "yes": N_("Raised: yes"),
+        "no": N_("Raised: no"),
+        "unknown": N_("Raised: not known, what is missing is asked for"),
+    }
+)
+_AT = Spoken(
+    {"fits": N_("Where it fits"), "listed": N_("Where it fits, is partly there, or is open")}
+)
 
 
 def describe_category(category: Category, knowledge: Knowledge) -> CategoryDescription:
@@ -167,7 +177,7 @@ def describe_falls(knowledge: Knowledge) -> FallsDescription:
 def describe_step(step: Step, knowledge: Knowledge) -> StepDescription:
     """Something to consider, and everything that it follows from."""
     urgency = (
-        urgency_words(step.urgency) if step.urgency != "as cause" else "as urgent as its cause"
+        urgency_words(step.urgency) if step.urgency != "as cause" else _("as urgent as its cause")
     )
     return StepDescription(
         id=step.id,
@@ -212,20 +222,26 @@ def describe_case(
     match case:
         case CategoryCase():
             expects = _ANSWERS[case.expect]
-            expects += f". Result: {level_words(case.level)}" if case.level else ""
+            expects += (
+                _(". Result: {level}").format(level=level_words(case.level)) if case.level else ""
+            )
         case WarningCase():
             expects = _RAISED[case.expect]
-            expects += f". How urgent: {urgency_words(case.urgency)}" if case.urgency else ""
+            expects += (
+                _(". How urgent: {urgency}").format(urgency=urgency_words(case.urgency))
+                if case.urgency
+                else ""
+            )
         case _:
-            expects = f"Group: {fall_level_words(case.level)}"
+            expects = _("Group: {level}").format(level=fall_level_words(case.level))
     name = sources_named(case.name, knowledge)
     return CaseDescription(name, *_given(case), f"{expects}.")
 
 
 def _given(case: Case) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What a case gives, a finding a line, and what is not there, told together."""
-    lines = [f"Age: {case.age} years"] if case.age is not None else []
-    lines += [f"Sex: {case.sex}"] if case.sex is not None else []
+    lines = [_("Age: {age} years").format(age=case.age)] if case.age is not None else []
+    lines += [_("Sex: {sex}").format(sex=SEX_WORDS[case.sex])] if case.sex is not None else []
     absent: list[str] = []
     answered_no: list[str] = []
     for finding, sides in _held(exam_of(case)):
@@ -237,8 +253,10 @@ def _given(case: Case) -> tuple[tuple[str, ...], tuple[str, ...]]:
         else:
             lines.append(_on_sides(finding, {side: _value(finding, sides[side]) for side in sides}))
     if case.medicines is not None:
-        lines.append(f"Medicines: {', '.join(case.medicines) or 'none'}")
-    told = (("Looked for and absent", absent), ("Answered no", answered_no))
+        lines.append(
+            _("Medicines: {medicines}").format(medicines=", ".join(case.medicines) or _("none"))
+        )
+    told = ((_("Looked for and absent"), absent), (_("Answered no"), answered_no))
     return tuple(lines), tuple(f"{what}: {'; '.join(each)}" for what, each in told if each)
 
 
@@ -258,13 +276,10 @@ def _held(exam: Exam) -> Iterator[tuple[Finding, dict[Side | None, Recorded]]]:
 
 def _value(finding: Finding, recorded: Recorded) -> str:
     if isinstance(recorded, Untestable):
-        return f"could not be tested, {recorded.reason}"
+        return _("could not be tested, {reason}").format(reason=recorded.reason)
     if finding.scale is Scale.COUNT:
         return str(recorded)
-    unit = unit_words(finding.unit)
-    # One year, two years.
-    unit = unit.removesuffix("s") if unit == "years" and recorded == 1 else unit
-    return finding.words_of(recorded).replace(finding.unit, unit)
+    return finding.words_of(recorded).replace(finding.unit, unit_words(finding.unit))
 
 
 def _on_sides(finding: Finding, sides: dict[Side | None, str]) -> str:
@@ -294,46 +309,60 @@ def _explained(sentences: tuple[str, ...], knowledge: Knowledge) -> Iterator[str
 def _category_step(category: Category, step: CategoryStep, knowledge: Knowledge) -> StepOf:
     at = _AT[step.at]
     if step.qualifier:
-        at += f", and is described as “{category.qualifiers[step.qualifier].label}”"
+        at += _(", and is described as “{label}”").format(
+            label=category.qualifiers[step.qualifier].label
+        )
     return StepOf(named("steps", step.id, knowledge), _when(at, step.when, knowledge))
 
 
 def _fall_step(step: FallStep, knowledge: Knowledge) -> StepOf:
-    group = f"Where the group is {step.level}" if step.level else "Whatever the group"
+    group = (
+        _("Where the group is {level}").format(level=FALL_WORDS[step.level])
+        if step.level
+        else _("Whatever the group")
+    )
     return StepOf(named("steps", step.id, knowledge), _when(group, step.when, knowledge))
 
 
 def _when(where: str, sentence: str | None, knowledge: Knowledge) -> Words:
     if sentence is None:
         return (Term(where),)
-    return join(where, ", if: ", words_of(knowledge.conditions[sentence], knowledge))
+    return join(where, _(", if: "), words_of(knowledge.conditions[sentence], knowledge))
 
 
 def _follows(step: Step, knowledge: Knowledge) -> Iterator[Words]:
     """Everything that a step follows from, one a line."""
     if step.follows_urgency:
-        yield (Term(f"Every warning of the urgency “{urgency_words(step.follows_urgency)}”"),)
+        yield (
+            Term(
+                _("Every warning of the urgency “{follows_urgency}”").format(
+                    follows_urgency=urgency_words(step.follows_urgency)
+                )
+            ),
+        )
     for warning in knowledge.warnings.values():
         if step.id in warning.steps:
-            yield join("The warning ", _link("warnings", warning.id, knowledge))
+            yield join(_("The warning "), _link("warnings", warning.id, knowledge))
     for category in knowledge.categories.values():
         for each in category.step:
             if each.id == step.id:
                 where = _category_step(category, each, knowledge).when
                 pattern = _link("categories", category.id, knowledge)
-                yield join("The pattern ", pattern, ". ", where)
+                yield join(_("The pattern "), pattern, ". ", where)
     for fall_step in knowledge.fall_risk.step:
         if fall_step.id == step.id:
             where = _fall_step(fall_step, knowledge).when
-            yield join("The ", _link("falls", "", knowledge), ". ", where)
+            yield join(_("The "), _link("falls", "", knowledge), ". ", where)
     if step.follows_hazards:
-        yield (Term("Any hazard beside the "), *_link("falls", "", knowledge))
+        yield (Term(_("Any hazard beside the ")), *_link("falls", "", knowledge))
     if step.follows_open:
-        yield (Term("Any pattern that is open, or an open "), *_link("falls", "", knowledge))
+        yield (Term(_("Any pattern that is open, or an open ")), *_link("falls", "", knowledge))
     for follows in step.follows:
-        yield join("By itself, if: ", words_of(knowledge.conditions[follows.when], knowledge))
+        yield join(_("By itself, if: "), words_of(knowledge.conditions[follows.when], knowledge))
 
 
 def _link(group: str, thing: str, knowledge: Knowledge) -> Words:
     label = label_of(group, thing, knowledge)
-    return (Term(label.lower() if group == "falls" else f"“{label}”", group, thing),)
+    return (
+        Term(lower_whole(label) if group == "falls" else f"{_('“')}{label}{_('”')}", group, thing),
+    )

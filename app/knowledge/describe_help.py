@@ -12,10 +12,7 @@ from app.knowledge.load import Knowledge
 from app.knowledge.mentions import help_label
 from app.knowledge.model import STANDING_WORDS
 from app.knowledge.words import capital
-
-# What do, looks and mistaken are called: of a sign, of a question, of a measurement.
-_SIGN = ("How", "Looks like", "Mistaken for")
-_TITLES = {"history": ("Ask", "Counts", "Mind"), "measures": ("How", "Write", "Mind")}
+from app.language.words import _, pgettext
 
 
 @dataclass(frozen=True)
@@ -84,7 +81,7 @@ def _described(knowledge: Knowledge) -> dict[str, HelpDescription]:
 def _describe(text: Help, station: str, knowledge: Knowledge) -> HelpDescription:
     drawing = knowledge.help.drawings[text.drawing] if text.drawing else None
     rests = claims((each for each in text.support if each.source), knowledge)
-    titles = _TITLES.get(station, _SIGN)
+    titles = _titles(station)
     return HelpDescription(
         id=text.id,
         label=help_label(text.id),
@@ -95,9 +92,23 @@ def _describe(text: Help, station: str, knowledge: Knowledge) -> HelpDescription
     )
 
 
+def _titles(station: str) -> tuple[str, str, str]:
+    """What do, looks and mistaken are called: of a question, of a measurement, of a sign."""
+    match station:
+        case "history":
+            return _("Ask"), pgettext("what counts as an answer", "Counts"), _("Mind")
+        case "measures":
+            return _("How"), _("Write"), _("Mind")
+        case _:
+            return _("How"), _("Looks like"), _("Mistaken for")
+
+
 def _basis(rests: Iterable[Claim]) -> str:
     """What a text rests on, in one line."""
     named = [f"{each.source.label} ({each.standing})" for each in rests if each.source]
     if not named:
         return capital(STANDING_WORDS[COMMON_PRACTICE])
-    return f"{'; '.join(dict.fromkeys(named))}; the rest {COMMON_PRACTICE}"
+    return _("{named}; the rest {common_practice}").format(
+        named="; ".join(dict.fromkeys(named)),
+        common_practice=STANDING_WORDS[COMMON_PRACTICE].partition(",")[0],
+    )

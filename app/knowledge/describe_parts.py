@@ -1,7 +1,6 @@
 """Describe what the rules are made of: signs, medicine classes, norms, thresholds and sources."""
 
-import re
-
+from app.exam.units import counted
 from app.exam.vocabulary import vocabulary
 from app.knowledge.course import FIGURE_WORDS, Figure
 from app.knowledge.describe import claims
@@ -27,11 +26,13 @@ from app.knowledge.mentions import (
 )
 from app.knowledge.model import STANDING_WORDS, Kind, MedicineClass, Norm, Sign, Source, Threshold
 from app.knowledge.outline import outline
-from app.knowledge.words import unit_words
+from app.knowledge.words import lower_whole, unit_words
+from app.language.numbers import figures
+from app.language.words import N_, Spoken, _
 
-_JUDGED = {"pair": "Judged on each side.", "one": "Judged once."}
+_JUDGED = Spoken({"pair": N_("Judged on each side."), "one": N_("Judged once.")})
 # A class without a source says so by its standing; a threshold without one says so in its note.
-_NO_SOURCE = "no published source"
+_NO_SOURCE = N_("no published source")
 
 
 def sign_ids(knowledge: Knowledge) -> tuple[str, ...]:
@@ -69,14 +70,15 @@ def _describe_balance(sign_id: str, knowledge: Knowledge) -> SignDescription:
     words = vocabulary()
     counted = [words[finding].label for finding in balance.findings]
     counted += [
-        f"{words[finding].label}, counted where there is: "
-        f"{label_of('signs', sign, knowledge).lower()}"
+        _("{label}, counted where there is: {knowledge}").format(
+            label=words[finding].label, knowledge=lower_whole(label_of("signs", sign, knowledge))
+        )
         for finding, sign in balance.counted_where.items()
     ]
     return SignDescription(
         id=balance.id,
         label=balance.label,
-        judged="The sums of the grades on the right and on the left are equal.",
+        judged=_("The sums of the grades on the right and on the left are equal."),
         rule=None,
         values=(),
         counted=tuple(counted),
@@ -116,7 +118,7 @@ def describe_norm(norm: Norm, knowledge: Knowledge) -> NormDescription:
         unit=unit_words(norm.unit),
         note=norm.note,
         bands=tuple(
-            (ages.replace("-", " to "), str(male), str(female))
+            (ages.replace("-", _(" to ")), str(male), str(female))
             for ages, male, female in zip(norm.ages, norm.male, norm.female, strict=True)
         ),
         source=named("sources", norm.source, knowledge),
@@ -136,15 +138,16 @@ def describe_threshold(threshold: Threshold, knowledge: Knowledge) -> ThresholdD
         note=sources_named(threshold.note, knowledge),
         source=named("sources", source.id, knowledge) if source else None,
         citation=source.citation if source else "",
-        standing=STANDING_WORDS[source.standing] if source else _NO_SOURCE,
+        standing=STANDING_WORDS[source.standing] if source else _(_NO_SOURCE),
         used_by=used_by(knowledge, "thresholds", threshold.id),
     )
 
 
 def _number(threshold: Threshold) -> str:
-    unit = unit_words(threshold.unit)
     # One fall, two falls.
-    return f"{threshold.value} {re.sub('^falls', 'fall', unit) if threshold.value == 1 else unit}"
+    falls = threshold.unit.startswith("falls")
+    unit = counted(threshold.unit, threshold.value) if falls else unit_words(threshold.unit)
+    return f"{figures(threshold.value)} {unit}"
 
 
 def describe_figure(figure: Figure, knowledge: Knowledge) -> FigureDescription:
@@ -152,7 +155,7 @@ def describe_figure(figure: Figure, knowledge: Knowledge) -> FigureDescription:
     return FigureDescription(
         id=figure.id,
         label=measure_label(figure.of),
-        number=f"{figure.value} {unit_words(figure.unit)}",
+        number=f"{figures(figure.value)} {unit_words(figure.unit)}",
         means=FIGURE_WORDS[figure.kind],
         population=figure.population,
         source=named("sources", figure.source, knowledge),

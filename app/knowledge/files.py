@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from app.knowledge.table import Rule, Table
+from app.knowledge.table import Rule, Table, reading
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 AnyRule = TypeVar("AnyRule", bound=Rule)
@@ -90,6 +90,7 @@ def check(file: str, rule: str, held: Mapping[str, Any], model: type[AnyTable]) 
 
     Raises: BadKnowledge, with every fault of the table.
     """
+    before = reading.set(f"{file}: {rule}" if rule else file)
     try:
         return model.model_validate(held)
     except ValidationError as error:
@@ -98,6 +99,8 @@ def check(file: str, rule: str, held: Mapping[str, Any], model: type[AnyTable]) 
             for fault in error.errors()
         ]
         raise BadKnowledge("\n".join(faults)) from None
+    finally:
+        reading.reset(before)
 
 
 def each_limb(tables: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -6,7 +6,7 @@ from pydantic import model_validator
 
 from app.exam.vocabulary import Vocabulary
 from app.knowledge.files import BadKnowledge, Files
-from app.knowledge.table import Id, Standing, Table, Text
+from app.knowledge.table import Id, Phrase, Standing, Table
 
 FILE = "leaflet.toml"
 
@@ -14,7 +14,7 @@ FILE = "leaflet.toml"
 class Said(Table):
     """One piece of advice, and how far it was checked against the source it names."""
 
-    says: Text
+    says: Phrase
     source: str | None = None
     standing: Standing
 
@@ -28,34 +28,34 @@ class Said(Table):
 class Headings(Table):
     """The heading of each part of the page."""
 
-    looked_at: Text
-    not_looked_at: Text
-    own_words: Text
-    next: Text
-    safe: Text
-    now: Text
-    soon: Text
+    looked_at: Phrase
+    not_looked_at: Phrase
+    own_words: Phrase
+    next: Phrase
+    safe: Phrase
+    now: Phrase
+    soon: Phrase
 
 
 class Nothing(Table):
     """What stands where a part has nothing to say. part: where a station was not done whole."""
 
-    looked_at: Text
-    part: Text
-    next: Text
+    looked_at: Phrase
+    part: Phrase
+    next: Phrase
 
 
 class Leaflet(Table):
     """Every text of the page. looked_at: by station; next: by step; now, soon: when to call."""
 
-    title: Text
-    explains: Text
-    reminds: Text
+    title: Phrase
+    explains: Phrase
+    reminds: Phrase
     headings: Headings
     nothing: Nothing
-    looked_at: dict[Id, Text]
-    not_looked_at: dict[Id, Text]
-    next: dict[Id, Text]
+    looked_at: dict[Id, Phrase]
+    not_looked_at: dict[Id, Phrase]
+    next: dict[Id, Phrase]
     safe: tuple[Said, ...]
     now: tuple[Said, ...]
     soon: tuple[Said, ...]

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 
@@ -50,6 +49,7 @@ from app.knowledge.model import (
 )
 from app.knowledge.names import Names
 from app.knowledge.watches import Watch, check_watches
+from app.language.words import ENGLISH, InEachLanguage, language, speaking
 from app.logic.expression import Definition, Expression
 
 
@@ -102,10 +102,18 @@ class Knowledge:
         return self.definitions[f"{category.id}_fits"].expression
 
 
-@cache
+@InEachLanguage
 def knowledge() -> Knowledge:
     """The knowledge that ships with the program."""
     return load_knowledge(resources.files(__package__))
+
+
+def in_english(held: Knowledge) -> Knowledge:
+    """The same in English, for what other programs read."""
+    if language() == ENGLISH:
+        return held
+    with speaking(ENGLISH):
+        return knowledge()
 
 
 def load_knowledge(folder: Traversable) -> Knowledge:

@@ -9,7 +9,7 @@ from app.exam.vocabulary import Scale
 from app.knowledge.conditions import Place
 from app.knowledge.files import BadKnowledge
 from app.knowledge.names import Names
-from app.knowledge.table import Id, Rule, Sentence, Standing
+from app.knowledge.table import Id, MaybePhrase, Rule, Sentence, Standing
 from app.logic.expression import Atom, Expression
 
 FILE = "measured.toml"
@@ -28,9 +28,9 @@ class MeasuredLine(Rule):
     number: Id | None = None
     norm: Id | None = None
     when: Sentence | None = None
-    says: str = ""
+    says: MaybePhrase = ""
     standing: Standing | None = None
-    named: str = ""
+    named: MaybePhrase = ""
 
     @model_validator(mode="after")
     def _one_kind(self) -> "MeasuredLine":

@@ -19,7 +19,8 @@ from app.knowledge.described import Named
 from app.knowledge.help import key_of
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance, Category, Kind, Sign, Source, Step, WarningRule
-from app.knowledge.words import capital, lower, plain, words_of
+from app.knowledge.words import capital, lower, lower_whole, plain, words_of
+from app.language.words import _
 from app.logic.expression import Atom, walk
 
 # What stands in front of an author's initials, small words such as “van de” among it.
@@ -34,7 +35,7 @@ def label_of(group: str, thing: str, knowledge: Knowledge) -> str:
         case "warnings":
             return knowledge.warnings[thing].label
         case "about":
-            return "Intended use"
+            return _("Intended use")
         case "falls":
             return knowledge.fall_risk.label
         case "steps":
@@ -42,12 +43,14 @@ def label_of(group: str, thing: str, knowledge: Knowledge) -> str:
         case "sources":
             return short_name(knowledge.sources[thing])
         case "medicines":
-            return f"A medicine that {knowledge.medicine_classes[thing]}"
+            return _("A medicine that {thing}").format(thing=knowledge.medicine_classes[thing])
         case "norms":
             return knowledge.norms[thing].label
         case "figures":
             figure = next(each for each in knowledge.course.figure if each.id == thing)
-            return f"Change in {measure_label(figure.of).lower()}, {figure.population}"
+            return _("Change in {of}, {population}").format(
+                of=lower_whole(measure_label(figure.of)), population=figure.population
+            )
         case "help":
             return help_label(thing)
         case "thresholds":
@@ -72,7 +75,8 @@ def named(group: str, thing: str, knowledge: Knowledge) -> Named:
 
 def measure_label(name: str) -> str:
     """What a measured value, or a number that is worked out, is called."""
-    return (QUANTITIES.get(name) or vocabulary()[name]).label
+    quantity = QUANTITIES.get(name)
+    return _(quantity.label) if quantity else vocabulary()[name].label
 
 
 def short_name(source: Source) -> str:

@@ -13,20 +13,26 @@ from app.knowledge.table import (
     FallLevel,
     Id,
     Level,
+    MaybePhrase,
+    Phrase,
     Rule,
     Sentence,
     Standing,
+    Suggestion,
     Table,
     Text,
     Urgency,
 )
+from app.language.words import N_, Spoken
 
-STANDING_WORDS: Mapping[str, str] = {
-    "read": "read in the source",
-    "secondary": "read in a secondary copy",
-    "memory": "from memory, not yet checked against the source",
-    "common practice": "common practice, no source",
-}
+STANDING_WORDS: Mapping[str, str] = Spoken(
+    {
+        "read": N_("read in the source"),
+        "secondary": N_("read in a secondary copy"),
+        "memory": N_("from memory, not yet checked against the source"),
+        "common practice": N_("common practice, no source"),
+    }
+)
 
 
 class Support(Table):
@@ -35,10 +41,10 @@ class Support(Table):
     Without a source it is common practice, or from memory.
     """
 
-    claim: Text
+    claim: Phrase
     standing: Standing
     source: Id | None = None
-    where: str = ""
+    where: MaybePhrase = ""
 
 
 class Source(Rule):
@@ -54,16 +60,16 @@ class Threshold(Rule):
     value: int | Decimal
     unit: Text
     source: Id | None = None
-    note: str = ""
+    note: MaybePhrase = ""
 
 
 class Norm(Rule):
     """A published norm by age band and sex."""
 
-    label: Text
+    label: Phrase
     source: Id
     standing: Standing
-    note: str
+    note: MaybePhrase
     unit: Text
     ages: tuple[Annotated[str, Field(pattern=r"^[0-9]+-[0-9]+$")], ...]
     male: tuple[int | Decimal, ...]
@@ -96,7 +102,7 @@ class Norm(Rule):
 class Sign(Rule):
     """A derived sign: a condition with a name. `shown` ones are part of the assessment."""
 
-    label: Text
+    label: Phrase
     sides: Literal["pair", "one"]
     shown: bool = False
     limbs: tuple[str, ...] = ()
@@ -107,14 +113,14 @@ class Sign(Rule):
 class KindValue(Rule):
     """One value of a kind, and when it holds."""
 
-    label: Text
+    label: Phrase
     when: Sentence
 
 
 class Kind(Rule):
     """A derived sign that has one of several values; unknown while no value is sure."""
 
-    label: Text
+    label: Phrase
     sides: Literal["pair"]
     shown: bool = False
     limbs: tuple[str, ...] = ()
@@ -128,7 +134,7 @@ class Balance(Rule):
     counted_where: a finding is counted on the side where the named sign holds, else as 0.
     """
 
-    label: Text
+    label: Phrase
     findings: tuple[Id, ...]
     counted_where: dict[Id, Id]
     support: tuple[Support, ...]
@@ -138,7 +144,7 @@ class Caution(Table):
     """A feature that argues against the usual cause of a category."""
 
     when: Sentence
-    says: Text
+    says: Phrase
     medicine: bool = False
     support: tuple[Support, ...]
 
@@ -146,7 +152,7 @@ class Caution(Table):
 class Qualifier(Rule):
     """A closer description of a category, given at the levels named (all listed ones if none)."""
 
-    label: Text
+    label: Phrase
     at: tuple[Level, ...] = ()
     when: Sentence
 
@@ -165,20 +171,20 @@ class Category(Rule):
     no_case: for an answer that no case gives, the reason why.
     """
 
-    label: Text
-    says: Text
+    label: Phrase
+    says: Phrase
     status: Literal["draft", "reviewed"]
     requires: Sentence = ""
     built_from_vocabulary: bool = False
     core: tuple[Sentence, ...] = ()
     explains: tuple[Sentence, ...] = ()
-    misleads: tuple[Text, ...] = ()
+    misleads: tuple[Phrase, ...] = ()
     support: tuple[Support, ...]
     caution: tuple[Caution, ...] = ()
     qualifier: tuple[Qualifier, ...] = ()
     step: tuple[CategoryStep, ...] = ()
     case: tuple[CategoryCase, ...] = ()
-    no_case: dict[Answer, Text] = Field(default_factory=dict)
+    no_case: dict[Answer, Phrase] = Field(default_factory=dict)
 
     @property
     def qualifiers(self) -> dict[str, Qualifier]:
@@ -196,7 +202,7 @@ class Tier(Table):
 class WarningQualifier(Rule):
     """A closer description of a warning."""
 
-    label: Text
+    label: Phrase
     when: Sentence
 
 
@@ -206,8 +212,8 @@ class WarningRule(Rule):
     no_case: for an answer that no case gives, the reason why.
     """
 
-    label: Text
-    says: Text
+    label: Phrase
+    says: Phrase
     status: Literal["draft", "reviewed"]
     signs: Sentence
     context: Sentence | None = None
@@ -216,7 +222,7 @@ class WarningRule(Rule):
     qualifier: tuple[WarningQualifier, ...] = ()
     support: tuple[Support, ...]
     case: tuple[WarningCase, ...] = ()
-    no_case: dict[Answer, Text] = Field(default_factory=dict)
+    no_case: dict[Answer, Phrase] = Field(default_factory=dict)
 
 
 class Branch(Table):
@@ -224,7 +230,7 @@ class Branch(Table):
 
     level: FallLevel
     urgency: Urgency
-    says: Text
+    says: Phrase
     when: Sentence | None = None
     asks: Sentence | None = None
 
@@ -239,7 +245,7 @@ class FallStep(Rule):
 class HazardRule(Rule):
     """Something that makes a fall more likely or worse."""
 
-    label: Text
+    label: Phrase
     when: Sentence
     support: tuple[Support, ...] = ()
 
@@ -248,9 +254,9 @@ class FallRisk(Table):
     """The falls group with its hazards."""
 
     id: Literal["fall_risk"]
-    label: Text
-    says: Text
-    caveat: Text
+    label: Phrase
+    says: Phrase
+    caveat: Phrase
     status: Literal["draft", "reviewed"]
     shows: tuple[Id, ...]
     support: tuple[Support, ...]
@@ -277,7 +283,7 @@ class Step(Rule):
     from any hazard, or from anything that is open.
     """
 
-    says: Annotated[str, Field(pattern="^Consider ")]
+    says: Suggestion
     urgency: Urgency | Literal["as cause"]
     support: tuple[Support, ...]
     follows: tuple[Follows, ...] = ()
@@ -302,13 +308,13 @@ class ConflictRule(Table):
     limbs: tuple[str, ...] = ()
     paired: bool = False
     when: Sentence
-    says: Text
+    says: Phrase
 
 
 class MedicineClass(Rule):
     """The ingredients of one class."""
 
-    words: Text
+    words: Phrase
     source: Id | None = None
     standing: Standing
     weak: tuple[Text, ...] = ()

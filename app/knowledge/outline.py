@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from app.knowledge.load import Knowledge
 from app.knowledge.words import Words, capital_words, join, many, whole_kind, words_of
+from app.language.words import N_, Spoken, _
 from app.logic.expression import (
     And,
     AnySide,
@@ -16,11 +17,13 @@ from app.logic.expression import (
     OtherSide,
 )
 
-_SIDED: Mapping[type, str] = {
-    AnySide: "on the right or on the left, ",
-    BothSides: "on each side, ",
-    OtherSide: "on the other side, ",
-}
+_SIDED: Mapping[type, str] = Spoken(
+    {
+        AnySide: N_("on the right or on the left, "),
+        BothSides: N_("on each side, "),
+        OtherSide: N_("on the other side, "),
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -35,17 +38,17 @@ def split(expression: Expression) -> tuple[str, tuple[Expression, ...]]:
     """How a condition is put together, and of what; nothing where it is one statement."""
     match expression:
         case And(members):
-            return "all of", members
+            return _("all of"), members
         case Or(members) if not whole_kind(expression):
-            return "one or more of", members
+            return _("one or more of"), members
         case AtLeast(count, members):
-            return f"{many(count)} of", members
+            return _("{count} of").format(count=many(count)), members
         case Not(And(members)):
-            return "not all of", members
+            return _("not all of"), members
         case Not(Or(members) as inner) if not whole_kind(inner):
-            return "none of", members
+            return _("none of"), members
         case Not(AtLeast(count, members)):
-            return f"fewer than {count} of", members
+            return _("fewer than {count} of").format(count=count), members
         case _:
             return "", ()
 

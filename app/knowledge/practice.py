@@ -1,7 +1,6 @@
 """Practice: invented cases to grade, each with a worked answer. No rule reads them."""
 
 from collections.abc import Iterator, Mapping
-from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from types import MappingProxyType
@@ -15,7 +14,8 @@ from app.exam.vocabulary import Finding, Side, vocabulary
 from app.knowledge.files import BadKnowledge, Files
 from app.knowledge.load import Knowledge, knowledge
 from app.knowledge.model import Index, Support
-from app.knowledge.table import FallLevel, Id, Level, Rule, Table, Text, Urgency
+from app.knowledge.table import FallLevel, Id, Level, Phrase, Rule, Table, Text, Urgency
+from app.language.words import InEachLanguage
 
 FOLDER = "practice"
 
@@ -24,14 +24,14 @@ class PracticeStation(Table):
     """What is seen at one station, in plain words, and the findings that it is to be put into."""
 
     id: Id
-    sees: Text
+    sees: Phrase
     asks: tuple[Id, ...]
 
 
 class Point(Table):
     """What matters in a case: which look-alike is told apart, and by what."""
 
-    says: Text
+    says: Phrase
     support: tuple[Support, ...]
 
 
@@ -51,9 +51,9 @@ class PracticeCase(Rule):
     "finding side" for one side alone.
     """
 
-    title: Text
-    person: Text
-    brings: Text
+    title: Phrase
+    person: Phrase
+    brings: Phrase
     age: int
     sex: Literal["female", "male"]
     medicines: tuple[Text, ...] | None = None
@@ -98,7 +98,7 @@ class PracticeCase(Rule):
         return read_exam({"patient": patient, "findings": found, "medicines": medicines})
 
 
-@cache
+@InEachLanguage
 def practice_cases() -> Mapping[str, PracticeCase]:
     """The cases that ship with the program, by id, in the order of index.toml."""
     return load_practice(resources.files(__package__), knowledge())

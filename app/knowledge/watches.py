@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from app.exam.vocabulary import Scale, Vocabulary
 from app.knowledge.files import BadKnowledge
-from app.knowledge.table import Id, Rule, Standing
+from app.knowledge.table import Id, MaybePhrase, Rule, Standing
 
 FILE = "watches.toml"
 Kind = Literal["stopwatch", "count", "reminder"]
@@ -32,7 +32,7 @@ class Watch(Rule):
     counts: Id | None = None
     source: str | None = None
     standing: Standing | None = None
-    says: str = ""
+    says: MaybePhrase = ""
 
     @model_validator(mode="after")
     def _fits_its_kind(self) -> "Watch":

@@ -9,10 +9,13 @@ from dataclasses import dataclass, replace
 from typing import assert_never
 
 from app.exam.measures import QUANTITIES
+from app.exam.units import counted, grade_word
 from app.exam.vocabulary import GRADE_WORDS, Finding, Scale
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Category
 from app.knowledge.names import AGE
+from app.language.numbers import figures
+from app.language.words import ENGLISH, N_, Spoken, _, language
 from app.logic.expression import (
     And,
     AnySide,
@@ -39,7 +42,9 @@ class Term:
 
 Words = tuple[Term, ...]
 
-COMPARED = {">=": "{} or more", ">": "over {}", "<=": "{} or less", "<": "under {}"}
+COMPARED = Spoken(
+    {">=": N_("{} or more"), ">": N_("over {}"), "<=": N_("{} or less"), "<": N_("under {}")}
+)
 # Names of people keep their capital inside a sentence.
 _PEOPLE = ("Hoffmann", "Romberg")
 # Labels that say something instead of naming it: “no” in front of them would be no English.
@@ -50,21 +55,35 @@ _STATEMENTS = (
     "One side more", "Pattern changes", "Signs confined", "Slow to", "Staggers", "That decline",
     "Tremor stops", "Tremor takes", "Turns", "Worries",
 )  # fmt: skip
-_SIDED: Mapping[type, str] = {
-    AnySide: "on either side",
-    BothSides: "on both sides",
-    OtherSide: "on the other side",
-}
-_OF_A_RULE = {
-    "_fits": "the pattern “{}” fits",
-    "_listed": "the pattern “{}” fits, is partly there, or is open",
-    "_raised": "the warning “{}” is raised",
-    "_cautioned": "the pattern “{}” has a caution",
-    "_cautioned_by_signs": "the pattern “{}” has a caution that is not a medicine",
-}
-_DENIED = {"” fits": "” does not fit", "” is raised": "” is not raised"}
+_SIDED: Mapping[type, str] = Spoken(
+    {
+        AnySide: N_("on either side"),
+        BothSides: N_("on both sides"),
+        OtherSide: N_("on the other side"),
+    }
+)
+_OF_A_RULE = Spoken(
+    {
+        "_fits": N_("the pattern “{}” fits"),
+        "_listed": N_("the pattern “{}” fits, is partly there, or is open"),
+        "_raised": N_("the warning “{}” is raised"),
+        "_cautioned": N_("the pattern “{}” has a caution"),
+        "_cautioned_by_signs": N_("the pattern “{}” has a caution that is not a medicine"),
+    }
+)
+# How such a sentence ends, and how it ends where it is denied.
+_DENIED = (
+    (N_("” fits"), N_("” does not fit")),
+    (N_("” is raised"), N_("” is not raised")),
+)
 # Units as they are written on paper; the codes are for machines.
-_UNITS = {"mm[Hg]": "mmHg", "/min per mm[Hg]": "beats a minute for each mmHg", "/min": "a minute"}
+_UNITS = Spoken(
+    {
+        "mm[Hg]": N_("mmHg"),
+        "/min per mm[Hg]": N_("beats a minute for each mmHg"),
+        "/min": N_("a minute"),
+    }
+)
 
 
 def plain(words: Words) -> str:
@@ -92,17 +111,17 @@ def words_of(expression: Expression, knowledge: Knowledge) -> Words:
         case Reference(name):
             return _named(name, knowledge)
         case And(members):
-            return _joined(", and ", [_part(each, knowledge) for each in members])
+            return _joined(_(", and "), [_part(each, knowledge) for each in members])
         case Or(members):
             if kind := whole_kind(expression):
-                return join(_label(kind, knowledge), " known")
-            return _joined(", or ", [_part(each, knowledge) for each in members])
+                return join(_label(kind, knowledge), _(" known"))
+            return _joined(_(", or "), [_part(each, knowledge) for each in members])
         case AtLeast(count, members):
-            return join(f"{many(count)} of: ", _listed(members, knowledge))
+            return join(_("{many} of: ").format(many=many(count)), _listed(members, knowledge))
         case Not(inner):
             return _negated(inner, knowledge)
         case Surely(inner):
-            return join("known: ", _quoted(_part(inner, knowledge)))
+            return join(_("known: "), _quoted(_part(inner, knowledge)))
         case AnySide(inner) | BothSides(inner) | OtherSide(inner):
             return on_side(_part(inner, knowledge), type(expression))
         case _:
@@ -117,7 +136,7 @@ def on_side(words: Words, node: type) -> Words:
 
 def many(count: int) -> str:
     """How many of a list."""
-    return "one or more" if count == 1 else f"at least {count}"
+    return _("one or more") if count == 1 else _("at least {count}").format(count=count)
 
 
 def whole_kind(expression: Or) -> str | None:
@@ -144,8 +163,15 @@ def join(*parts: str | Words) -> Words:
 
 
 def lower(label: str) -> str:
-    """A label inside a sentence."""
-    return label if label.startswith(_PEOPLE) else label[0].lower() + label[1:]
+    """A label inside a sentence; German writes its nouns large there too."""
+    if language() != ENGLISH or label.startswith(_PEOPLE):
+        return label
+    return label[0].lower() + label[1:]
+
+
+def lower_whole(label: str) -> str:
+    """The same for every letter of a label that has no names in it."""
+    return label.lower() if language() == ENGLISH else label
 
 
 def capital(text: str) -> str:
@@ -166,7 +192,7 @@ def lower_words(words: Words) -> Words:
 
 def unit_words(unit: str) -> str:
     """A unit as it is written on paper."""
-    return _UNITS.get(unit, unit)
+    return _UNITS.get(unit) or counted(unit, None)
 
 
 # ---- joined and negated
@@ -197,37 +223,40 @@ def _negated(inner: Expression, knowledge: Knowledge) -> Words:
     match inner:
         case Or(members):
             if kind := whole_kind(inner):
-                return join(_label(kind, knowledge), " not known")
-            return join("none of: ", _listed(members, knowledge))
+                return join(_label(kind, knowledge), _(" not known"))
+            return join(_("none of: "), _listed(members, knowledge))
         case And(members):
-            return join("not all of: ", _listed(members, knowledge))
+            return join(_("not all of: "), _listed(members, knowledge))
         case AtLeast(count, members):
-            return join(f"fewer than {count} of: ", _listed(members, knowledge))
+            return join(
+                _("fewer than {count} of: ").format(count=count), _listed(members, knowledge)
+            )
         case AnySide(each) | OtherSide(each):
             return on_side(_negated(each, knowledge), type(inner))
         case BothSides(each):
-            return join("not on both sides: ", _part(each, knowledge))
+            return join(_("not on both sides: "), _part(each, knowledge))
         case Surely(Reference(name)) if name.endswith("_raised"):
             return _no(_named(name, knowledge))
         case Surely(known):
-            return join("not known: ", _quoted(_part(known, knowledge)))
+            return join(_("not known: "), _quoted(_part(known, knowledge)))
         case Atom(name, "known"):
-            return join(_quoted(_label(name, knowledge)), " not recorded")
+            return join(_quoted(_label(name, knowledge)), _(" not recorded"))
         case Atom(name, "untestable"):
-            return join(_quoted(_label(name, knowledge)), " not recorded as untestable")
+            return join(_quoted(_label(name, knowledge)), _(" not recorded as untestable"))
         case Atom(name, "is" | "in"):
-            return join(_label(name, knowledge, valued=True), "not ", _values(inner, knowledge))
+            return join(_label(name, knowledge, valued=True), _("not "), _values(inner, knowledge))
         case _:
             return _no(words_of(inner, knowledge))
 
 
 def _no(words: Words) -> Words:
     text = capital(plain(words))
-    for says, denies in _DENIED.items():
+    for says, denies in ((_(says), _(denies)) for says, denies in _DENIED):
         if text.endswith(says):
             return (replace(words[0], text=words[0].text.removesuffix(says) + denies),)
-    if ":" in text or text.startswith((*_STATEMENTS, "The pattern")):
-        return join("not “", words, "”")
+    if language() != ENGLISH or ":" in text or text.startswith((*_STATEMENTS, "The pattern")):
+        # Only English puts its “no” in front of a word as it is.
+        return join(_("not “"), words, _("”"))
     without_article = words[0].text.removeprefix("a ")
     return join("no ", (replace(words[0], text=without_article), *words[1:]))
 
@@ -235,8 +264,8 @@ def _no(words: Words) -> Words:
 def _quoted(words: Words) -> Words:
     """A label that would run into the words around it, in quotation marks."""
     text = capital(plain(words))
-    if ":" in text or text.startswith(_STATEMENTS):
-        return join("“", words, "”")
+    if language() != ENGLISH or ":" in text or text.startswith(_STATEMENTS):
+        return join(_("“"), words, _("”"))
     return words
 
 
@@ -250,11 +279,13 @@ def _atom(atom: Atom, knowledge: Knowledge) -> Words:
             classes = knowledge.medicine_classes
             if name not in classes:
                 return (Term(name),)
-            return (Term(f"a medicine that {classes[name]}", "medicines", name),)
+            return (
+                Term(_("a medicine that {blocks}").format(blocks=classes[name]), "medicines", name),
+            )
         case "known":
-            return join(_quoted(_label(name, knowledge)), " recorded")
+            return join(_quoted(_label(name, knowledge)), _(" recorded"))
         case "untestable":
-            return join(_quoted(_label(name, knowledge)), " could not be tested")
+            return join(_quoted(_label(name, knowledge)), _(" could not be tested"))
         case "":
             return _label(name, knowledge)
         case "is" | "in":
@@ -266,20 +297,31 @@ def _atom(atom: Atom, knowledge: Knowledge) -> Words:
 def _values(atom: Atom, knowledge: Knowledge) -> str:
     finding = knowledge.names.vocabulary[atom.name]
     words = [finding.words_of(operand) for operand in atom.operands]
-    return (", or " if any(" or " in each or "," in each for each in words) else " or ").join(words)
+    return (
+        _(", or ") if any(_(" or ") in each or "," in each for each in words) else _(" or ")
+    ).join(words)
 
 
 def _compared(atom: Atom, knowledge: Knowledge) -> Words:
     operand, compared = atom.operands[0], COMPARED[atom.relation]
     finding = knowledge.names.vocabulary.get(atom.name)
     if finding is not None and finding.scale is Scale.GRADE:
-        return (Term(compared.format(f"grade {GRADE_WORDS.index(operand)} ({operand})")),)
+        return (
+            Term(
+                compared.format(
+                    _("grade {number} ({word})").format(
+                        number=GRADE_WORDS.index(operand), word=grade_word(operand)
+                    )
+                )
+            ),
+        )
     if operand in knowledge.norms:
-        return (Term(compared.format("the norm for age and sex"), "norms", operand),)
+        return (Term(compared.format(_("the norm for age and sex")), "norms", operand),)
     threshold = knowledge.thresholds[operand]
     if _counts(finding) and threshold.value == 1 and atom.relation == "<":
-        return (Term("none", "thresholds", operand),)
-    number = f"{threshold.value} {'' if _counts(finding) else unit_words(threshold.unit)}".strip()
+        return (Term(_("none"), "thresholds", operand),)
+    unit = "" if _counts(finding) else unit_words(threshold.unit)
+    number = f"{figures(threshold.value)} {unit}".strip()
     return (Term(compared.format(number), "thresholds", operand),)
 
 
@@ -313,7 +355,7 @@ def _label(name: str, knowledge: Knowledge, *, valued: bool = False) -> Words:
     if name in knowledge.names.vocabulary:
         label = lower(knowledge.names.vocabulary[name].label)
     else:
-        label = "age" if name == AGE else lower(QUANTITIES[name].label)
+        label = _("age") if name == AGE else lower(_(QUANTITIES[name].label))
     if not valued:
         return (Term(label),)
     label = label.replace(": ", ", ")

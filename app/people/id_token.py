@@ -16,6 +16,8 @@ from joserfc.errors import ClaimError, ExpiredTokenError, JoseError
 from joserfc.jwk import KeySet
 from joserfc.jws import JWSRegistry
 
+from app.language.words import _
+
 # Signatures with a key pair only: with a shared secret, whoever checks could also sign.
 ALGORITHMS = ("RS256", "RS384", "RS512", "PS256", "PS384", "PS512", "ES256", "ES384", "ES512")
 # How far the provider's clock and this one may differ (proposal).
@@ -67,8 +69,10 @@ def identity_in(
 def not_accepted(reason: str) -> ProviderRefused:
     """The refusal of an answer, with its reason in words."""
     return ProviderRefused(
-        f"The identity provider's answer was not accepted: {reason}. "
-        "Nobody was signed in; try again."
+        _(
+            "The identity provider's answer was not accepted: {reason}. Nobody was "
+            "signed in; try again."
+        ).format(reason=reason)
     )
 
 
@@ -91,7 +95,7 @@ def _checked(
             registry=rules,
         )
     except (JoseError, ValueError, TypeError, KeyError, AttributeError):
-        raise not_accepted("its signature is not valid") from None
+        raise not_accepted(_("its signature is not valid")) from None
     claims = CodeIDToken(
         signed.claims,
         signed.header,
@@ -108,14 +112,14 @@ def _checked(
     try:
         claims.validate(int(now.timestamp()), int(CLOCKS_APART.total_seconds()))
     except ExpiredTokenError:
-        raise not_accepted("it is out of date") from None
+        raise not_accepted(_("it is out of date")) from None
     except ClaimError as error:
-        raise not_accepted(f"{error.claim} is missing or wrong") from None
+        raise not_accepted(_("{claim} is missing or wrong").format(claim=error.claim)) from None
     except TypeError:
-        raise not_accepted("a claim is no value") from None
+        raise not_accepted(_("a claim is no value")) from None
     # Statements for several programs at once could be passed on by one of the others.
     if claims["aud"] not in (client_id, [client_id]):
-        raise not_accepted("aud is missing or wrong")
+        raise not_accepted(_("aud is missing or wrong"))
     checked: Mapping[str, Any] = claims
     return checked
 
@@ -125,12 +129,12 @@ def _identity(
 ) -> Identity:
     subject, proved = claims["sub"], claims.get("auth_time")
     if not (subject and len(subject) <= LONGEST_SUBJECT and subject.isprintable()):
-        raise not_accepted("sub is missing or wrong")
+        raise not_accepted(_("sub is missing or wrong"))
     if not isinstance(proved, int | float) or isinstance(proved, bool):
-        raise not_accepted("auth_time is missing or wrong")
+        raise not_accepted(_("auth_time is missing or wrong"))
     earliest, latest = asked_at - CLOCKS_APART, now + CLOCKS_APART
     if not earliest.timestamp() <= proved <= latest.timestamp():
-        raise not_accepted("you did not sign in there just now")
+        raise not_accepted(_("you did not sign in there just now"))
     name = claims.get("name")
     return Identity(
         key=f"{issuer}|{subject}",

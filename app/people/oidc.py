@@ -16,6 +16,7 @@ from urllib.parse import urlsplit
 
 from authlib.integrations.requests_client import OAuth2Session
 
+from app.language.words import _
 from app.people.id_token import Identity, ProviderRefused, identity_in, not_accepted
 from app.people.outside import NoAnswer, ask, is_safe
 from app.people.tokens import new_token, same
@@ -80,7 +81,7 @@ def provider_in(settings: ProviderSettings, found: Mapping[str, Any]) -> Provide
     Raises: ProviderRefused, where it speaks for another issuer or has parts that are not safe.
     """
     if found.get("issuer") != settings.issuer:
-        raise not_accepted("it speaks for another issuer")
+        raise not_accepted(_("it speaks for another issuer"))
     addresses = [
         found.get(each) for each in ("authorization_endpoint", "token_endpoint", "jwks_uri")
     ]
@@ -91,7 +92,7 @@ def provider_in(settings: ProviderSettings, found: Mapping[str, Any]) -> Provide
         for each in addresses
     )
     if not (authorization and token and keys):
-        raise not_accepted("an address is missing, or does not begin with https://")
+        raise not_accepted(_("an address is missing, or does not begin with https://"))
     methods = found.get("token_endpoint_auth_methods_supported")
     in_form = (
         isinstance(methods, list)
@@ -141,17 +142,17 @@ def identify(
     the caller takes it away, so that no answer counts twice. Raises: ProviderRefused.
     """
     if not (asked.state and asked.nonce and asked.verifier):
-        raise ValueError("a request has a state, a nonce and a verifier")
+        raise ValueError(_("a request has a state, a nonce and a verifier"))
     if not same(answer.get("state", ""), asked.state):
-        raise not_accepted("it does not belong to a request of this browser")
+        raise not_accepted(_("it does not belong to a request of this browser"))
     # Left out, it would be a way around the check (RFC 9207, section 2.4).
     if answer.get("iss", "" if provider.names_issuer else settings.issuer) != settings.issuer:
-        raise not_accepted("it comes from another issuer")
+        raise not_accepted(_("it comes from another issuer"))
     if "error" in answer:
-        raise ProviderRefused("The identity provider did not confirm who you are. Try again.")
+        raise ProviderRefused(_("The identity provider did not confirm who you are. Try again."))
     code = answer.get("code", "")
     if not code:
-        raise not_accepted("it has no code")
+        raise not_accepted(_("it has no code"))
     token = _token_for(settings, provider, code, asked.verifier)
     return identity_in(
         token,
@@ -181,7 +182,7 @@ def _token_for(
     status, token = _ask("POST", provider.token_endpoint, data=form, auth=auth)
     # RFC 6749, section 5.2 (memory).
     if status in (HTTPStatus.BAD_REQUEST, HTTPStatus.UNAUTHORIZED):
-        raise not_accepted("its code is not valid")
+        raise not_accepted(_("its code is not valid"))
     if status != HTTPStatus.OK:
         raise _no_answer()
     return token
@@ -202,4 +203,4 @@ def _ask(method: str, address: str, **how: Any) -> tuple[int, dict[str, Any]]:
 
 
 def _no_answer() -> ProviderRefused:
-    return ProviderRefused("The identity provider does not answer. Try again in a moment.")
+    return ProviderRefused(_("The identity provider does not answer. Try again in a moment."))

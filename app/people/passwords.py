@@ -16,6 +16,8 @@ from argon2.exceptions import VerifyMismatchError
 from zxcvbn.matching import RANKED_DICTIONARIES, build_ranked_dict, omnimatch
 from zxcvbn.scoring import most_guessable_match_sequence
 
+from app.language.words import _
+
 # Argon2id. Source: OWASP Password Storage Cheat Sheet (secondary), which gives these as the least.
 MEMORY_KIB = 19456
 PASSES = 2
@@ -96,20 +98,29 @@ def check_new_password(password: str, *, has_second_factor: bool, words: Iterabl
     shortest = SHORTEST_WITH_SECOND_FACTOR if has_second_factor else SHORTEST_ALONE
     if len(normal) < shortest:
         raise BadPassword(
-            f"A password needs at least {shortest} characters; this one has {len(normal)}. "
-            "Several words in a row are easy to remember."
+            _(
+                "A password needs at least {shortest} characters; this one has {normal}. "
+                "Several words in a row are easy to remember."
+            ).format(shortest=shortest, normal=len(normal))
         )
     if len(_bytes_of(password)) > LONGEST_BYTES:
-        raise BadPassword(f"A password may have at most {LONGEST_BYTES} bytes; this one has more.")
+        raise BadPassword(
+            _("A password may have at most {LONGEST_BYTES} bytes; this one has more.").format(
+                LONGEST_BYTES=LONGEST_BYTES
+            )
+        )
     if normal.lower() in RANKED_DICTIONARIES["passwords"]:
         raise BadPassword(
-            "This password is on the list of those that are tried first. Take another."
+            _("This password is on the list of those that are tried first. Take another.")
         )
     fewest = FEWEST_GUESSES_WITH_SECOND_FACTOR if has_second_factor else FEWEST_GUESSES_ALONE
     if _guesses(normal, words) < fewest:
         raise BadPassword(
-            "This password is too easy to guess: most of it is a common password, a name of the "
-            "clinic or of yours, something repeated or a row of keys. Take other words, or more."
+            _(
+                "This password is too easy to guess: most of it is a common password, a name of "
+                "the clinic or of yours, something repeated or a row of keys. Take other words, or "
+                "more."
+            )
         )
 
 

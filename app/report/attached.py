@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from app.assess.assessment import as_text
 from app.exam.reading import exam_as_json
 from app.knowledge.load import Knowledge
+from app.language.words import _
 from app.report.fhir.document import MEDIA_TYPE, document
 from app.report.page import ReportInput
 
@@ -34,21 +35,21 @@ def attached_files(report: ReportInput, knowledge: Knowledge) -> tuple[Attached,
         Attached(
             "assessment.json",
             "application/json",
-            "What the exam adds up to, with the reasons and the sources of each line",
+            _("What the exam adds up to, with the reasons and the sources of each line"),
             "Data",
             _bytes(as_text(report.assessment)),
         ),
         Attached(
             "exam.json",
             "application/json",
-            "What was recorded, as the program reads it: findings by side, and medicines",
+            _("What was recorded, as the program reads it: findings by side, and medicines"),
             "Source",
             _bytes(exam),
         ),
         Attached(
             "fhir.json",
             MEDIA_TYPE,
-            "The exam as a FHIR R4 document",
+            _("The exam as a FHIR R4 document"),
             "Alternative",
             document(report, knowledge),
         ),

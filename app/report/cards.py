@@ -12,6 +12,7 @@ from app.assess.assessment import FITS, Assessment, CategoryFound, Reason, Warni
 from app.assess.words import DISCLAIMER, fall_level_words, urgency_words
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import Knowledge
+from app.language.words import _, ngettext
 from app.report.phrases import by_finding, capital, folded
 from app.report.summary import category_head
 
@@ -62,8 +63,8 @@ class _Writer:
             INDICATORS[raised.urgency],
             [
                 rule.says,
-                self._line("Because", raised.because),
-                self._line("Not examined, and could change it", raised.missing),
+                self._line(_("Because"), raised.because),
+                self._line(_("Not examined, and could change it"), raised.missing),
                 self._steps(raised.id),
             ],
             raised.sources,
@@ -73,7 +74,11 @@ class _Writer:
     def more(self, left: Sequence[WarningRaised]) -> Card:
         """The warnings beyond the first, by name."""
         labels = [self.knowledge.warnings[each.id].label for each in left]
-        counted = "1 more warning" if len(left) == 1 else f"{len(left)} more warnings"
+        counted = (
+            _("1 more warning")
+            if len(left) == 1
+            else _("{left} more warnings").format(left=len(left))
+        )
         return self._card("more", counted, "info", ["; ".join(labels)], (), "/knowledge")
 
     def patterns(self) -> Iterator[Card]:
@@ -84,15 +89,19 @@ class _Writer:
                 yield self._pattern(found)
         if unsettled := [found for found in listed if found.level not in FITS]:
             heads = [self._head(found) for found in unsettled]
-            counted = "1 pattern is" if len(heads) == 1 else f"{len(heads)} patterns are"
+            counted = ngettext(
+                "{number} pattern is not settled by what was examined",
+                "{number} patterns are not settled by what was examined",
+                len(heads),
+            ).format(number=len(heads))
             asked = ", ".join(
                 vocabulary()[each.finding].label for each in self.assessment.check_next[:3]
             )
             yield self._card(
                 "unsettled",
-                f"{counted} not settled by what was examined",
+                counted,
                 "info",
-                ["; ".join(heads), f"Examine next: {asked}" if asked else ""],
+                ["; ".join(heads), _("Examine next: {asked}").format(asked=asked) if asked else ""],
                 (),
                 "/knowledge",
             )
@@ -102,13 +111,13 @@ class _Writer:
         raised, rule = self.assessment.fall_risk, self.knowledge.fall_risk
         return self._card(
             rule.id,
-            f"Falls group: {fall_level_words(raised.level or 'open')}",
+            _("Falls group: {level}").format(level=fall_level_words(raised.level or "open")),
             "info",
             [
                 rule.says,
                 rule.caveat,
-                self._line("Because", raised.because),
-                self._line("Not asked or tested", raised.missing),
+                self._line(_("Because"), raised.because),
+                self._line(_("Not asked or tested"), raised.missing),
                 self._steps(rule.id),
             ],
             raised.sources,
@@ -122,9 +131,9 @@ class _Writer:
             "info",
             [
                 self.knowledge.categories[found.id].says,
-                self._line("For", found.reasons_for),
-                self._line("Against", found.against),
-                self._line("Not examined, and could change it", found.missing),
+                self._line(_("For"), found.reasons_for),
+                self._line(_("Against"), found.against),
+                self._line(_("Not examined, and could change it"), found.missing),
                 self._steps(found.id),
             ],
             found.sources,
@@ -158,8 +167,16 @@ class _Writer:
         path: str,
     ) -> Card:
         cited = "; ".join(self.knowledge.sources[each].citation for each in sources)
-        detail = [*lines, f"Sources: {cited}" if cited else "No published source.", DISCLAIMER]
-        source = {"label": f"Evenhand, knowledge {self.assessment.knowledge}"}
+        detail = [
+            *lines,
+            _("Sources: {cited}").format(cited=cited) if cited else _("No published source."),
+            DISCLAIMER,
+        ]
+        source = {
+            "label": _("Evenhand, knowledge {knowledge}").format(
+                knowledge=self.assessment.knowledge
+            )
+        }
         if self.address:
             source["url"] = f"{self.address}{path}"
         return {

@@ -8,10 +8,12 @@ from app.assess.words import fall_level_words, level_words, side_words, urgency_
 from app.exam.record import Exam
 from app.exam.vocabulary import SIDES, Finding, Side
 from app.knowledge.load import Knowledge
+from app.knowledge.terms import ROLE_WORDS, without_consider
+from app.language.words import _
 from app.report.coverage import Coverage, State, coverage, is_present, signs_to_show, state_of
 from app.report.listing import conflict_lines, recorded_items, untestable_groups
 from app.report.page import ReportInput, banner
-from app.report.phrases import by_finding, capital, clean, day, moment, on_paper_words, said
+from app.report.phrases import by_finding, capital, clean, day, moment, on_paper_words, quoted, said
 from app.report.reviewed import Settled, acknowledged_by, confirmed_by
 from app.report.signed import KINDS, SignatureBlock
 from app.report.wrapping import few_words
@@ -85,7 +87,7 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         for raised in found.warnings
         if raised is not found.fall_risk
     ]
-    unwritten = "none was written." if report.signature else ""
+    unwritten = _("none was written.") if report.signature else ""
     decided = {each.step for each in report.decisions}
     return Content(
         state=_state(report),
@@ -111,7 +113,7 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         medicines_asked=exam.medicines is not None,
         taken=[_step(each.step, knowledge) for each in report.decisions if each.is_taken],
         declined=[
-            f"{_step(each.step, knowledge)}: “{few_words(clean(each.reason, 60), 6)}”"
+            f"{_step(each.step, knowledge)}: {quoted(few_words(clean(each.reason, 60), 6))}"
             for each in report.decisions
             if not each.is_taken
         ],
@@ -125,20 +127,26 @@ def content(report: ReportInput, knowledge: Knowledge) -> Content:
         untestable=[
             (few_words(clean(reason, 60), 6), cells) for reason, cells in untestable_groups(exam)
         ],
-        exam=f"Exam {clean(report.exam_id, 40)}, knowledge {found.knowledge}.",
+        exam=_("Exam {exam_id}, knowledge {knowledge}.").format(
+            exam_id=clean(report.exam_id, 40), knowledge=found.knowledge
+        ),
     )
 
 
 def _state(report: ReportInput) -> str:
-    what = f"Motor exam of {_examined(report)}."
+    what = _("Motor exam of {report}.").format(report=_examined(report))
     if report.demo:
-        what += " DEMONSTRATION, invented data."
+        what += _(" DEMONSTRATION, invented data.")
     if report.signature is None:
-        return f"DRAFT, not signed. {what}"
-    signed = f"by {_signer(report.signature)}, {moment(report.signature.signed_at)}"
+        return _("DRAFT, not signed. {what}").format(what=what)
+    signed = _("by {signature}, {signed_at}").format(
+        signature=_signer(report.signature), signed_at=moment(report.signature.signed_at)
+    )
     if not report.amendments:
-        return f"SIGNED {signed}. {what}"
-    return f"AMENDED, see amendment {report.amendments[-1].number} below. Signed {signed}. {what}"
+        return _("SIGNED {signed}. {what}").format(signed=signed, what=what)
+    return _("AMENDED, see amendment {number} below. Signed {signed}. {what}").format(
+        number=report.amendments[-1].number, signed=signed, what=what
+    )
 
 
 def _examined(report: ReportInput) -> str:
@@ -153,25 +161,31 @@ def _amended(report: ReportInput) -> tuple[str, str] | None:
     if not report.amendments:
         return None
     newest = report.amendments[-1]
-    head = (
-        f"Amendment {newest.number}, {KINDS[newest.kind]} by {_signer(newest.signature)}, "
-        f"{moment(newest.signature.signed_at)}"
+    head = _("Amendment {number}, {kind} by {signature}, {signed_at}").format(
+        number=newest.number,
+        kind=KINDS[newest.kind],
+        signature=_signer(newest.signature),
+        signed_at=moment(newest.signature.signed_at),
     )
-    return head, f"{clean(newest.text)} Reason: {clean(newest.reason)}"
+    return head, _("{text} Reason: {reason}").format(
+        text=clean(newest.text), reason=clean(newest.reason)
+    )
 
 
 def _signer(signature: SignatureBlock) -> str:
-    return f"{few_words(clean(signature.printed_name, 60), 6)}, {signature.role}"
+    return f"{few_words(clean(signature.printed_name, 60), 6)}, {ROLE_WORDS[signature.role]}"
 
 
 def _step(step_id: str, knowledge: Knowledge) -> str:
-    return knowledge.steps[step_id].says.removeprefix("Consider ")
+    return without_consider(knowledge.steps[step_id].says)
 
 
 def _patient(report: ReportInput) -> str:
     who = banner(report, most=60)
     name = ", ".join(few_words(part, 8) for part in (who.family_name, who.given_name))
-    return f"{name}. {who.born}, {who.sex}, chart number {who.chart_number}"
+    return _("{name}. {born}, {sex}, chart number {chart_number}").format(
+        name=name, born=who.born, sex=who.sex, chart_number=who.chart_number
+    )
 
 
 def _warned(raised: WarningRaised, knowledge: Knowledge) -> Warned:
@@ -215,9 +229,9 @@ def _sign_tail(exam: Exam, finding: Finding, side: Side | None) -> str:
         return tail
     match state_of(exam, finding, side.other):
         case State.NOT_EXAMINED:
-            other = f"{side_words(side.other)} not examined"
+            other = _("{other} not examined").format(other=side_words(side.other))
         case State.UNTESTABLE:
-            other = f"{side_words(side.other)} not testable"
+            other = _("{other} not testable").format(other=side_words(side.other))
         case _:
             return tail
     return f"{tail}, {other}" if tail else other

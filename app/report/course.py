@@ -14,8 +14,10 @@ from app.assess.measured import in_figures
 from app.assess.words import side_words
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Recorded, Untestable, Value
+from app.exam.units import grade_word
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
+from app.language.words import N_, Spoken, _
 from app.report.course_drawing import (
     APART,
     BOTTOM,
@@ -33,10 +35,12 @@ from app.report.course_drawing import (
 from app.report.differences import NOT_EXAMINED, figure_words, label_of, unit_of
 from app.report.phrases import clean, day, value_words
 
-WORSE = {
-    "higher_is_worse": "Higher is worse.",
-    "lower_is_worse": "Lower is worse.",
-}
+WORSE = Spoken(
+    {
+        "higher_is_worse": N_("Higher is worse."),
+        "lower_is_worse": N_("Lower is worse."),
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -154,7 +158,7 @@ def _plot(name: str, visits: Sequence[Visit], knowledge: Knowledge) -> Plot:
             band for side in sides for band in bands(xs, numbers[side], reach, axis) if figure
         ),
         notes=tuple(figure_words(each, knowledge) for each in knowledge.course.figures_of(name)),
-        columns=tuple(side_words(side) or "Value" for side in sides),
+        columns=tuple(side_words(side) or _("Value") for side in sides),
         rows=tuple(
             Row(
                 day(visit.started_at),
@@ -176,9 +180,9 @@ def _number(held: Recorded | Fraction | None) -> Fraction | None:
 
 def _words(name: str, held: Recorded | Fraction | None) -> str:
     if held is None:
-        return NOT_EXAMINED
+        return _(NOT_EXAMINED)
     if isinstance(held, Untestable):
-        return f"cannot be tested: {clean(held.reason)}"
+        return _("cannot be tested: {reason}").format(reason=clean(held.reason))
     if isinstance(held, Fraction):
         return f"{in_figures(held)} {unit_of(name)}"
     return value_words(vocabulary()[name], held)
@@ -201,7 +205,8 @@ def _dates(xs: Sequence[float], visits: Sequence[Visit]) -> tuple[Tick, ...]:
 def _grade_axis() -> tuple[Axis, tuple[Tick, ...]]:
     axis = Axis(Fraction(GRADES[0]), Fraction(GRADES[-1]))
     return axis, tuple(
-        Tick(axis.y(Fraction(grade)), f"{grade} {GRADE_WORDS[grade]}") for grade in GRADES
+        Tick(axis.y(Fraction(grade)), f"{grade} {grade_word(GRADE_WORDS[grade])}")
+        for grade in GRADES
     )
 
 
@@ -216,7 +221,7 @@ def _says(name: str, knowledge: Knowledge) -> str:
     if not is_measured(name):
         return ""
     worse = WORSE.get(knowledge.course.direction(name), "")
-    return " ".join(filter(None, (f"Unit: {unit_of(name)}.", worse)))
+    return " ".join(filter(None, (_("Unit: {name}.").format(name=unit_of(name)), worse)))
 
 
 # ---- what is drawn

@@ -6,29 +6,32 @@ from app.assess.compared import Compared, Kind, Toward, is_measured
 from app.assess.measured import in_figures
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Recorded, Untestable
+from app.exam.units import counted
 from app.exam.vocabulary import Scale, vocabulary
 from app.knowledge.course import FIGURE_WORDS, Figure
 from app.knowledge.load import Knowledge
-from app.knowledge.mentions import short_name
+from app.knowledge.mentions import measure_label, short_name
 from app.knowledge.model import STANDING_WORDS
 from app.knowledge.words import unit_words
+from app.language.numbers import figures
+from app.language.words import N_, _
 from app.report.coverage import State, state_of
 from app.report.phrases import clean, value_words
 
-NOT_EXAMINED = "not examined"
-NOT_ASKED = "not asked, as nothing was there to describe"
+NOT_EXAMINED = N_("not examined")
+NOT_ASKED = N_("not asked, as nothing was there to describe")
 
 
 def label_of(name: str) -> str:
     """What a finding, or a number that is worked out, is called."""
-    return (QUANTITIES.get(name) or vocabulary()[name]).label
+    return measure_label(name)
 
 
 def unit_of(name: str) -> str:
     """The unit of a measured value, as on paper."""
     if name in QUANTITIES:
         return unit_words(QUANTITIES[name].unit)
-    return vocabulary()[name].unit.replace("mm[Hg]", "mmHg")
+    return counted(vocabulary()[name].unit, None).replace("mm[Hg]", "mmHg")
 
 
 def value_then(each: Compared, exam: Exam, value: Recorded | Fraction | None) -> str:
@@ -36,7 +39,7 @@ def value_then(each: Compared, exam: Exam, value: Recorded | Fraction | None) ->
     if value is None:
         return _unknown(each, exam)
     if isinstance(value, Untestable):
-        return f"cannot be tested: {clean(value.reason)}"
+        return _("cannot be tested: {reason}").format(reason=clean(value.reason))
     if isinstance(value, Fraction):
         return f"{in_figures(value)} {unit_of(each.name)}"
     return value_words(vocabulary()[each.name], value)
@@ -53,18 +56,24 @@ def change_words(each: Compared) -> str:
     """What may be said of a difference, and no more."""
     match each.kind:
         case Kind.SAME:
-            return "the same"
+            return _("the same")
         case Kind.NOT_COMPARABLE:
             unknown = [
                 value is None or isinstance(value, Untestable) for value in (each.then, each.now)
             ]
-            return f"not known {'both times' if all(unknown) else 'then' if unknown[0] else 'now'}"
+            return (
+                _("not known both times")
+                if all(unknown)
+                else _("not known then")
+                if unknown[0]
+                else _("not known now")
+            )
         case Kind.ONE_GRADE:
-            return f"one grade {'more' if each.toward is Toward.WORSE else 'less'}"
+            return _("one grade more") if each.toward is Toward.WORSE else _("one grade less")
         case Kind.GONE:
-            return "no longer found"
+            return _("no longer found")
         case Kind.NEW:
-            return "new"
+            return _("new")
         case _:
             return "; ".join(filter(None, (_step(each), _verdict(each))))
 
@@ -72,24 +81,28 @@ def change_words(each: Compared) -> str:
 def figure_words(figure: Figure, knowledge: Knowledge) -> str:
     """A published figure with the people in whom it was measured, and its source."""
     source = short_name(knowledge.sources[figure.source])
-    return (
-        f"{figure.value} {unit_words(figure.unit)}: {FIGURE_WORDS[figure.kind]}; measured in "
-        f"{figure.population} ({source}, {STANDING_WORDS[figure.standing]})"
+    return _("{value} {unit}: {kind}; measured in {population} ({source}, {standing})").format(
+        value=figures(figure.value),
+        unit=unit_words(figure.unit),
+        kind=FIGURE_WORDS[figure.kind],
+        population=figure.population,
+        source=source,
+        standing=STANDING_WORDS[figure.standing],
     )
 
 
 def _unknown(each: Compared, exam: Exam) -> str:
     finding = vocabulary().get(each.name)
     if finding and state_of(exam, finding, each.side) is State.NOT_NEEDED:
-        return NOT_ASKED
-    return NOT_EXAMINED
+        return _(NOT_ASKED)
+    return _(NOT_EXAMINED)
 
 
 def _step(each: Compared) -> str:
     """How far a measured value has moved; it is not rounded to what it is compared with."""
     if not is_measured(each.name) or each.difference is None:
         return ""
-    size, more = abs(each.difference), "more" if each.difference > 0 else "less"
+    size, more = abs(each.difference), _("more") if each.difference > 0 else _("less")
     finding = vocabulary().get(each.name)
     if finding and finding.scale is Scale.COUNT:
         return f"{value_words(finding, int(size))} {more}"
@@ -99,11 +112,11 @@ def _step(each: Compared) -> str:
 
 def _verdict(each: Compared) -> str:
     if each.kind is Kind.WITHIN_ERROR:
-        return "may be error of measurement"
+        return _("may be error of measurement")
     if each.kind is not Kind.DIFFERENT:
-        return str(each.kind)
+        return _(each.kind.value)
     if each.toward is not None:
-        return f"points to {each.toward}"
+        return _("points to {better}").format(better=_(each.toward.value))
     finding = vocabulary().get(each.name)
     in_words = finding is not None and finding.scale in (Scale.CHOICE, Scale.YESNO)
-    return "different" if in_words else ""
+    return _("different") if in_words else ""

@@ -4,15 +4,19 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from app.exam.record import Exam
+from app.exam.units import grade_word
 from app.exam.vocabulary import GRADE_WORDS, SIDES, Finding, Scale, Side, vocabulary
+from app.language.words import N_, Spoken
 from app.report.coverage import State, at_station, signs_to_show, state_of
 from app.report.phrases import folded, value_words
 
-_WORDS = {
-    State.UNTESTABLE: "not testable",
-    State.NOT_NEEDED: "not needed",
-    State.NOT_EXAMINED: "not examined",
-}
+_WORDS = Spoken(
+    {
+        State.UNTESTABLE: N_("not testable"),
+        State.NOT_NEEDED: N_("not needed"),
+        State.NOT_EXAMINED: N_("not examined"),
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -118,5 +122,5 @@ def _cell(exam: Exam, finding: Finding, side: Side | None) -> Cell:
     kind = "abnormal" if state is State.ABNORMAL else "recorded"
     if finding.scale is Scale.GRADE:
         grade = int(str(value))
-        return Cell(GRADE_WORDS[grade], grade, kind)
+        return Cell(grade_word(GRADE_WORDS[grade]), grade, kind)
     return Cell(value_words(finding, value), None, kind)

@@ -4,12 +4,13 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from functools import cache
 
+from app.language.words import N_, Spoken, _
 from app.places import STATIC
 
 _FONT = STATIC / "fonts" / "source-sans-3-regular.woff2"
 # The first word of a character's name is its script, but for these.
-_CALLED = {"CJK": "Chinese characters", "IDEOGRAPHIC": "Chinese characters"}
-_OTHER = "pictures and other signs"
+_CALLED = Spoken({"CJK": N_("Chinese characters"), "IDEOGRAPHIC": N_("Chinese characters")})
+_OTHER = N_("pictures and other signs")
 
 
 def missing_scripts(texts: Iterable[str]) -> tuple[str, ...]:
@@ -39,7 +40,7 @@ def _draws(letter: str) -> bool:
 
 def _script(letter: str) -> str:
     if unicodedata.category(letter)[0] not in "LM":
-        return _OTHER
+        return _(_OTHER)
     word = unicodedata.name(letter, "UNNAMED").split()[0]
     return _CALLED.get(word, word.capitalize())
 

@@ -6,6 +6,7 @@ from app.assess.words import side_words
 from app.exam.record import Exam
 from app.exam.vocabulary import Finding, Side, vocabulary
 from app.knowledge.load import Knowledge
+from app.language.words import _
 from app.report.coverage import Coverage, Sided, State, recorded_at, sides_where
 from app.report.page import ReportInput
 from app.report.phrases import clean, folded, said
@@ -28,7 +29,9 @@ def normal_words(stations: Sequence[Coverage]) -> str:
         if at.normal and not at.is_complete
     ]
     if whole:
-        listed.insert(0, f"All else that the quick pass asks for: {'; '.join(whole)}")
+        listed.insert(
+            0, _("All else that the quick pass asks for: {whole}").format(whole="; ".join(whole))
+        )
     return ". ".join(listed)
 
 
@@ -41,7 +44,7 @@ def not_examined_words(stations: Sequence[Coverage]) -> str:
         if at.missing and at.touched
     ]
     if whole:
-        listed.insert(0, f"All of: {'; '.join(whole)}")
+        listed.insert(0, _("All of: {whole}").format(whole="; ".join(whole)))
     return ". ".join(listed)
 
 
@@ -59,7 +62,7 @@ def onset_words(exam: Exam) -> str:
         value = exam.value(finding.id)
         if value is not None:
             told.append(f"{finding.label}: {said(finding, value)}")
-    return "; ".join(told) or "not recorded"
+    return "; ".join(told) or _("not recorded")
 
 
 def recorded_items(

@@ -11,18 +11,20 @@ from dataclasses import replace
 from itertools import groupby
 
 from app.assess.words import side_words
+from app.exam.units import grade_word
 from app.exam.vocabulary import GRADE_WORDS
 from app.knowledge.load import Knowledge
+from app.language.words import N_, _
 from app.report.content import Content, Items, Pattern, Warned, content
 from app.report.listing import normal_words, not_examined_words
 from app.report.page import ReportInput
-from app.report.phrases import folded
+from app.report.phrases import folded, quoted
 from app.report.room import SHORTER, Room
 from app.report.wrapping import count_words, few_words, wrapped
 
 MOST_WORDS = 250
-_MORE = "What is only counted here stands in the PDF."
-_DISCLAIMER = "Supports and does not replace clinical judgement; not a diagnosis."
+_MORE = N_("What is only counted here stands in the PDF.")
+_DISCLAIMER = N_("Supports and does not replace clinical judgement; not a diagnosis.")
 
 
 def text_note(report: ReportInput, knowledge: Knowledge) -> str:
@@ -63,44 +65,55 @@ def _paragraphs(told: Content, room: Room) -> Iterator[str]:
         head, text = told.amended
         yield f"{head}: {_own(text, room.amended)}"
     if told.earlier_amendments and room.amended:
-        yield f"Amendments before it: {told.earlier_amendments}, see the PDF"
+        yield _("Amendments before it: {earlier_amendments}, see the PDF").format(
+            earlier_amendments=told.earlier_amendments
+        )
     if told.reason and room.reason:
-        yield f"Reason: {few_words(told.reason, room.reason)}"
+        yield _("Reason: {reason}").format(reason=few_words(told.reason, room.reason))
     for warned in told.urgent:
         yield f"{warned.urgency}: {_warning(warned, room.because)}"
     yield from _acknowledged(told, room)
     for heading, text, most in (
-        ("Impression", told.impression, room.impression),
-        ("Plan", told.plan, room.plan),
+        (_("Impression"), told.impression, room.impression),
+        (_("Plan"), told.plan, room.plan),
     ):
         if text:
             yield f"{heading}: {_own(text, most)}"
     if told.codes:
-        yield f"Codes chosen (ICD-10-CM): {_first(told.codes, room.codes)}"
+        yield _("Codes chosen (ICD-10-CM): {codes}").format(codes=_first(told.codes, room.codes))
     yield from _patterns(told, room)
     if told.warnings:
         labels = [warned.label for warned in told.warnings]
-        yield f"Warnings: {_first(labels, room.warnings)}"
-    hazards = f". Hazards: {_first(told.hazards, room.hazards)}" if told.hazards else ""
-    yield f"Falls group (not a prediction): {told.falls}{hazards}."
+        yield _("Warnings: {warnings}").format(warnings=_first(labels, room.warnings))
+    hazards = (
+        _(". Hazards: {hazards}").format(hazards=_first(told.hazards, room.hazards))
+        if told.hazards
+        else ""
+    )
+    yield _("Falls group (not a prediction): {falls}{hazards}.").format(
+        falls=told.falls, hazards=hazards
+    )
     yield from _signs(told, room)
     for heading, text in (
-        ("Explained by no pattern", _cut(told.unexplained, room.unexplained)),
-        ("History", _cut(told.history, room.history)),
-        ("Measured", _cut(told.measured, room.measured)),
-        ("Contradictions", _first(told.conflicts, room.conflicts)),
-        ("Medicines not recognised, not checked", _first(told.unknown_medicines, room.medicines)),
+        (_("Explained by no pattern"), _cut(told.unexplained, room.unexplained)),
+        (_("History"), _cut(told.history, room.history)),
+        (_("Measured"), _cut(told.measured, room.measured)),
+        (_("Contradictions"), _first(told.conflicts, room.conflicts)),
+        (
+            _("Medicines not recognised, not checked"),
+            _first(told.unknown_medicines, room.medicines),
+        ),
     ):
         if text:
             yield f"{heading}: {text}"
     yield from _confirmed(told, room)
     yield from _steps(told, room)
-    yield f"Normal: {_normal(told, room)}"
-    yield f"Not examined: {_not_examined(told, room)}"
+    yield _("Normal: {room}").format(room=_normal(told, room))
+    yield _("Not examined: {room}").format(room=_not_examined(told, room))
     if told.untestable:
-        yield f"Could not be tested: {_untestable(told, room)}"
-    yield _MORE
-    yield _DISCLAIMER
+        yield _("Could not be tested: {room}").format(room=_untestable(told, room))
+    yield _(_MORE)
+    yield _(_DISCLAIMER)
     yield told.exam
 
 
@@ -110,18 +123,18 @@ def _warning(warned: Warned, most: int) -> str:
 
 def _patterns(told: Content, room: Room) -> Iterator[str]:
     if not told.patterns:
-        yield "Patterns: none is listed."
+        yield _("Patterns: none is listed.")
     for pattern in told.patterns[: room.categories]:
         yield _pattern(pattern, room)
     if left := len(told.patterns[room.categories :]):
-        yield f"Patterns: {left} more."
+        yield _("Patterns: {left} more.").format(left=left)
 
 
 def _pattern(pattern: Pattern, room: Room) -> str:
     line = "; ".join(filter(None, (pattern.head, ", ".join(pattern.qualifiers[: room.qualifiers]))))
     for heading, items, most in (
-        ("Against", pattern.against, room.against),
-        ("Missing", pattern.missing, room.missing),
+        (_("Against"), pattern.against, room.against),
+        (_("Missing"), pattern.missing, room.missing),
     ):
         line += f". {heading}: {_cut(items, most)}" if items else ""
     return line + "."
@@ -129,87 +142,97 @@ def _pattern(pattern: Pattern, room: Room) -> str:
 
 def _signs(told: Content, room: Room) -> Iterator[str]:
     if not any(told.signs.values()):
-        yield "Abnormal signs: none recorded."
+        yield _("Abnormal signs: none recorded.")
         return
     if not room.signs:
         right, left, middle = map(len, told.signs.values())
-        yield f"Abnormal signs: {right + left + middle} (RIGHT {right}, LEFT {left})"
+        yield _("Abnormal signs: {count} (RIGHT {right}, LEFT {left})").format(
+            count=right + left + middle, right=right, left=left
+        )
         return
-    grades = ", ".join(f"{grade} {GRADE_WORDS[grade]}" for grade in (1, 2, 3))
-    yield f"Abnormal signs ({grades}; other side normal unless said):"
+    grades = ", ".join(f"{grade} {grade_word(GRADE_WORDS[grade])}" for grade in (1, 2, 3))
+    yield _("Abnormal signs ({grades}; other side normal unless said):").format(grades=grades)
     for side, signs in told.signs.items():
         if signs or side:
-            name = side_words(side) or "Without side"
-            yield f"{name}: {_cut(signs, room.signs) or 'none recorded'}"
+            name = side_words(side) or _("Without side")
+            yield f"{name}: {_cut(signs, room.signs) or _('none recorded')}"
 
 
 def _acknowledged(told: Content, room: Room) -> Iterator[str]:
     # Their names stand in the lines above.
     if room.acknowledged:
         for each in told.acknowledged:
-            yield f"Emergencies acknowledged: {len(each.items)}, by {each.by}"
+            yield _("Emergencies acknowledged: {items}, by {by}").format(
+                items=len(each.items), by=each.by
+            )
     elif told.acknowledged:
-        yield f"Emergencies acknowledged: {sum(len(each.items) for each in told.acknowledged)}"
+        yield _("Emergencies acknowledged: {acknowledged}").format(
+            acknowledged=sum(len(each.items) for each in told.acknowledged)
+        )
 
 
 def _confirmed(told: Content, room: Room) -> Iterator[str]:
     for each in told.confirmed if room.confirmed else ():
-        yield f"Confirmed by {each.by}: {_cut(each.items, room.confirmed)}"
+        yield _("Confirmed by {by}: {confirmed}").format(
+            by=each.by, confirmed=_cut(each.items, room.confirmed)
+        )
 
 
 def _steps(told: Content, room: Room) -> Iterator[str]:
     for heading, decided, most in (
-        ("Taken over", told.taken, room.taken),
-        ("Declined", told.declined, room.declined),
+        (_("Taken over"), told.taken, room.taken),
+        (_("Declined"), told.declined, room.declined),
     ):
         if decided:
             yield f"{heading}: {_first(decided, most)}"
     for urgency, steps in groupby(told.steps[: room.steps], key=lambda step: step[0]):
-        yield f"Consider ({urgency}): {'; '.join(says for _, says in steps)}"
+        yield _("Consider ({urgency}): {steps}").format(
+            urgency=urgency, steps="; ".join(says for _id, says in steps)
+        )
     if left := len(told.steps[room.steps :]):
-        yield f"Consider: {left} more, see the PDF"
+        yield _("Consider: {left} more, see the PDF").format(left=left)
 
 
 def _normal(told: Content, room: Room) -> str:
     if room.normal == 2:
-        return normal_words(told.stations) or "nothing recorded"
+        return normal_words(told.stations) or _("nothing recorded")
     if room.normal == 1:
         stations = [
-            f"{at.station.label} ({'all else' if at.is_complete else len(at.normal)})"
+            f"{at.station.label} ({_('all else') if at.is_complete else len(at.normal)})"
             for at in told.stations
             if at.normal
         ]
-        return "; ".join(stations) or "nothing recorded"
-    return f"{sum(len(at.normal) for at in told.stations)} findings"
+        return "; ".join(stations) or _("nothing recorded")
+    return _("{number} findings").format(number=sum(len(at.normal) for at in told.stations))
 
 
 def _not_examined(told: Content, room: Room) -> str:
     missing = sum(len(at.missing) for at in told.stations)
     if not missing:
-        parts = ["Nothing of the quick pass"]
+        parts = [_("Nothing of the quick pass")]
     elif room.not_examined == 2:
         parts = [not_examined_words(told.stations)]
     elif room.not_examined == 1:
         stations = [
-            f"{at.station.label} ({len(at.missing) if at.touched else 'all of it'})"
+            f"{at.station.label} ({len(at.missing) if at.touched else _('all of it')})"
             for at in told.stations
             if at.missing
         ]
         parts = ["; ".join(stations)]
     else:
-        parts = [f"{missing} findings of the quick pass"]
+        parts = [_("{missing} findings of the quick pass").format(missing=missing)]
     if others := sum(len(at.others) for at in told.stations):
-        parts.append(f"{others} findings beyond the quick pass")
+        parts.append(_("{others} findings beyond the quick pass").format(others=others))
     if not told.medicines_asked:
-        parts.append("Medicines were not asked")
+        parts.append(_("Medicines were not asked"))
     return ". ".join(parts) + "."
 
 
 def _untestable(told: Content, room: Room) -> str:
     if room.untestable == 0:
-        count = sum(len(cells) for _, cells in told.untestable)
-        return f"{count} findings, the reasons are in the PDF"
-    lines = [f"{_cut(cells, 3)}: “{reason}”" for reason, cells in told.untestable]
+        count = sum(len(cells) for _reason, cells in told.untestable)
+        return _("{count} findings, the reasons are in the PDF").format(count=count)
+    lines = [f"{_cut(cells, 3)}: {quoted(reason)}" for reason, cells in told.untestable]
     return _first(lines, room.untestable)
 
 
@@ -218,7 +241,11 @@ def _own(text: str, most: int) -> str:
     words = text.split()
     if len(words) <= most:
         return text
-    return f"{' '.join(words[:most])}… (cut, see the PDF)" if most else "see the PDF"
+    return (
+        _("{words}… (cut, see the PDF)").format(words=" ".join(words[:most]))
+        if most
+        else _("see the PDF")
+    )
 
 
 def _cut(items: Items, most: int) -> str:
@@ -234,4 +261,4 @@ def _first(phrases: Sequence[str], most: int) -> str:
 def _and_more(shown: Sequence[str], left: int) -> str:
     if left <= 0:
         return "; ".join(shown)
-    return "; ".join([*shown, f"and {left} more"]) if shown else str(left)
+    return "; ".join([*shown, _("and {left} more").format(left=left)]) if shown else str(left)

@@ -7,6 +7,8 @@ from types import MappingProxyType
 
 from app.assess.assessment import Assessment
 from app.exam.record import Cell, Exam
+from app.knowledge.terms import SEX_WORDS
+from app.language.words import _
 from app.report.fhir.terms import CONSULT_NOTE
 from app.report.phrases import age_on, clean, day
 from app.report.reviewed import Acknowledged, By, Confirmed
@@ -14,8 +16,6 @@ from app.report.signed import Amendment, Decision, SignatureBlock, check_signed
 
 # A chart number is never cut where it could be a real one; this only bounds nonsense.
 _LONGEST_CHART_NUMBER = 48
-
-_SEXES = {"female": "female", "male": "male", None: "sex not recorded"}
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ def banner(report: ReportInput, most: int = 200) -> Banner:
     return Banner(
         family_name=clean(clean(person.family_name).upper(), most),
         given_name=clean(person.given_name, most),
-        born=f"Born {day(person.birth_date)} ({age} y)",
-        sex=_SEXES[person.sex],
+        born=_("Born {birth_date} ({age} y)").format(birth_date=day(person.birth_date), age=age),
+        sex=SEX_WORDS[person.sex],
         chart_number=clean(person.chart_number, _LONGEST_CHART_NUMBER),
     )

@@ -6,7 +6,9 @@ from functools import lru_cache
 
 from app.assess.words import DISCLAIMER
 from app.exam.layout import WHOLE, groups_at, has_rest_normal
+from app.exam.units import counted, grade_word
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Station, vocabulary
+from app.language.words import _, language
 from app.report.pdf import blank_pdf
 from app.report.phrases import clean
 
@@ -63,12 +65,16 @@ class PaperPage:
     stations: tuple[PaperStation, ...]
 
 
-@lru_cache(maxsize=4)
 def blank_sheet(clinic: str, knowledge_version: str) -> bytes:
     """The blank sheet as PDF: the same bytes for the same clinic and knowledge. No clock is read.
 
     It is kept, because anybody may ask for it as often as they like.
     """
+    return _kept(clinic, knowledge_version, language())
+
+
+@lru_cache(maxsize=4)
+def _kept(clinic: str, knowledge_version: str, _language: str) -> bytes:
     return blank_pdf(paper_page(clinic, knowledge_version))
 
 
@@ -76,11 +82,11 @@ def paper_page(clinic: str, knowledge_version: str) -> PaperPage:
     """Everything on the blank sheet, in words."""
     history, *others = (_station(station) for station in _in_order())
     return PaperPage(
-        title="Motor exam, blank sheet to be filled in by hand",
+        title=_("Motor exam, blank sheet to be filled in by hand"),
         clinic=clean(clinic),
         knowledge=knowledge_version,
-        disclaimer=DISCLAIMER,
-        legend=", ".join(f"{grade} {GRADE_WORDS[grade]}" for grade in GRADES),
+        disclaimer=_(DISCLAIMER),
+        legend=", ".join(f"{grade} {grade_word(GRADE_WORDS[grade])}" for grade in GRADES),
         history=history,
         stations=tuple(others),
     )
@@ -126,7 +132,7 @@ def _row(finding: Finding) -> PaperRow:
         finding.paired,
         finding.scale is Scale.GRADE,
         _marks(finding),
-        finding.unit.replace("mm[Hg]", "mmHg"),
+        counted(finding.unit, None).replace("mm[Hg]", "mmHg"),
         finding.detail_of is not None,
     )
 
@@ -136,7 +142,7 @@ def _marks(finding: Finding) -> tuple[str, ...]:
         case Scale.GRADE:
             return tuple(map(str, GRADES))
         case Scale.YESNO:
-            return ("no", "yes")
+            return (_("no"), _("yes"))
         case Scale.CHOICE:
             return finding.words
         case _:

@@ -13,11 +13,13 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 
 from app.assess.words import DISCLAIMER
+from app.exam.units import grade_word
 from app.exam.vocabulary import GRADE_WORDS, GRADES
 from app.knowledge.load import Knowledge
+from app.language.words import InEachLanguage, _
 from app.places import STATIC, TEMPLATES
 from app.report.archive import VARIANT, archived
 from app.report.attached import Attached
@@ -36,6 +38,7 @@ from app.report.signed import (
     state_words,
 )
 from app.report.summary import Summary, summary
+from app.report.templates import environment
 
 _BASE_URL = STATIC.as_uri() + "/"
 _TEMPLATES = TEMPLATES / "report"
@@ -165,7 +168,9 @@ def print_page(
     state = state_words(report.signature, report.amendments)
     page = PrintPage(
         fit="roomy",
-        title=f"{state.word}, motor exam of {day(report.started_at)}: {who.name}",
+        title=_("{word}, motor exam of {started_at}: {name}").format(
+            word=state.word, started_at=day(report.started_at), name=who.name
+        ),
         banner=who,
         short_banner=banner(report, most=_MOST_IN_RUNNING_HEAD),
         clinic=clean(report.clinic),
@@ -174,9 +179,9 @@ def print_page(
         printed=moment(report.printed_at),
         printed_iso=report.printed_at.isoformat(timespec="seconds"),
         demo=report.demo,
-        disclaimer=DISCLAIMER,
+        disclaimer=_(DISCLAIMER),
         knowledge=report.assessment.knowledge,
-        legend=", ".join(f"{grade} {GRADE_WORDS[grade]}" for grade in GRADES),
+        legend=", ".join(f"{grade} {grade_word(GRADE_WORDS[grade])}" for grade in GRADES),
         codes_from=f"{knowledge.icd.classification}, {knowledge.icd.release}",
         state=state,
         signature=None if report.signature is None else signature_lines(report.signature),
@@ -197,10 +202,10 @@ def print_page(
 def _lacking(scripts: tuple[str, ...]) -> str:
     if not scripts:
         return ""
-    return (
-        f"The typeface of this page holds none of: {', '.join(scripts)}. Such letters may be "
+    return _(
+        "The typeface of this page holds none of: {scripts}. Such letters may be "
         "missing or wrong here; the chart has them."
-    )
+    ).format(scripts=", ".join(scripts))
 
 
 def _examined(report: ReportInput) -> str:
@@ -264,15 +269,9 @@ def _laid_out(template: str, page: object) -> Any:
         raise NotServed(str(refused)) from refused
 
 
-@cache
+@InEachLanguage
 def _environment() -> Environment:
-    return Environment(
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    return environment(_TEMPLATES)
 
 
 @cache

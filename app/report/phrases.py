@@ -9,9 +9,8 @@ from app.assess.words import reason_words, side_words
 from app.exam.record import Value
 from app.exam.vocabulary import SIDES, Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
-
-# Written out here, because strftime follows the machine's locale.
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+from app.language.numbers import day_words
+from app.language.words import _
 
 # Marks that draw nothing. The directional ones could make RIGHT and LEFT trade places on paper;
 # zero-width joiners stay, because Persian, Indic scripts and emoji need them.
@@ -49,7 +48,7 @@ def clean_lines(text: str) -> tuple[str, ...]:
 
 def day(when: date) -> str:
     """A date whose month cannot be taken for its day."""
-    return f"{when.day:02d}-{MONTHS[when.month - 1]}-{when.year:04d}"
+    return day_words(when)
 
 
 def moment(when: datetime) -> str:
@@ -61,13 +60,20 @@ def moment(when: datetime) -> str:
 
 def on_paper_words(examined: str, by: str, entered: str) -> str:
     """When an exam was done that was entered later: `… on paper by A. Example, entered …`."""
-    return f"{examined} on paper by {by}, entered {entered}"
+    return _("{examined} on paper by {by}, entered {entered}").format(
+        examined=examined, by=by, entered=entered
+    )
 
 
 def age_on(birth_date: date, when: date) -> int:
     """Whole years on that day."""
     birthday_is_ahead = (when.month, when.day) < (birth_date.month, birth_date.day)
     return when.year - birth_date.year - birthday_is_ahead
+
+
+def quoted(text: str) -> str:
+    """Words that somebody else said."""
+    return f"{_('“')}{text}{_('”')}"
 
 
 def value_words(finding: Finding, value: Value) -> str:

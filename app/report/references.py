@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from app.assess.assessment import Assessment
 from app.knowledge.load import Knowledge
 from app.knowledge.model import STANDING_WORDS
+from app.language.words import _
 from app.report.phrases import capital
 
 
@@ -54,7 +55,7 @@ class References:
     def marks(self, sources: tuple[str, ...]) -> str:
         """`[1, 4]`; what rests on no published source says so."""
         numbers = sorted({self._numbers[source] for source in sources})
-        return f"[{', '.join(map(str, numbers)) or 'no published source'}]"
+        return f"[{', '.join(map(str, numbers)) or _('no published source')}]"
 
 
 def _in_order(assessment: Assessment) -> Iterator[str]:

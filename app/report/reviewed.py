@@ -9,6 +9,8 @@ from app.assess.words import side_words
 from app.exam.record import Cell, Exam
 from app.exam.vocabulary import Finding, Side, vocabulary
 from app.knowledge.load import Knowledge
+from app.knowledge.terms import ROLE_WORDS
+from app.language.words import _
 from app.report.phrases import clean, moment, said
 
 
@@ -30,7 +32,9 @@ class By:
     @property
     def words(self) -> str:
         """Name, role and time, to the minute."""
-        return f"{clean(self.name, 60)}, {self.role}, at {moment(self.at)}"
+        return _("{name}, {role}, at {at}").format(
+            name=clean(self.name, 60), role=ROLE_WORDS[self.role], at=moment(self.at)
+        )
 
 
 @dataclass(frozen=True)
@@ -65,7 +69,7 @@ def acknowledged_by(
     groups: dict[str, list[tuple[str, str]]] = {}
     for each in acknowledged:
         label = knowledge.warnings[each.warning].label
-        tail = "" if each.warning in raised else "no longer raised"
+        tail = "" if each.warning in raised else _("no longer raised")
         groups.setdefault(each.by.words, []).append((label, tail))
     return tuple(Settled(by, items) for by, items in groups.items())
 
@@ -98,5 +102,5 @@ def _item(
 
 def _value(finding: Finding, side: Side | None, exam: Exam, short: bool) -> str:
     if exam.is_untestable(finding.id, side):
-        return "not testable"
+        return _("not testable")
     return said(finding, exam.value(finding.id, side), short=short)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import requests
 
+from app.language.words import N_, _
 from app.report.own_thread import in_own_thread
 from app.report.seal_key import CannotSeal, SealKey
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from pyhanko.sign.timestamps import TimeStamper
 
 FIELD = "ClinicSeal"
-REASON = "The clinic's seal (an organisation's seal, not a person's qualified signature)"
+REASON = N_("The clinic's seal (an organisation's seal, not a person's qualified signature)")
 # How long a time-stamp server may say nothing.
 TIMEOUT_SECONDS = 10
 _TIMESTAMP_HEADERS: Mapping[str, str] = {
@@ -79,7 +80,7 @@ class Seal:
             field_name=FIELD,
             md_algorithm="sha256",
             subfilter=SigSeedSubFilter.PADES,
-            reason=REASON,
+            reason=_(REASON),
             name=self.key.name,
             # A certificate from elsewhere may be made for signing or for sealing.
             signer_key_usage=set(),
@@ -90,9 +91,11 @@ class Seal:
             sealer = SignerAt(metadata, self.key.signer, timestamper=stamper)
             made = in_own_thread(lambda: sealer.sign_pdf(writer))
         except (TimestampRequestError, OSError) as error:
-            raise CannotSeal("the time-stamp server gave no time stamp") from error
+            raise CannotSeal(_("the time-stamp server gave no time stamp")) from error
         except SigningError as error:
-            raise CannotSeal(f"the certificate cannot be used: {error}") from error
+            raise CannotSeal(
+                _("the certificate cannot be used: {error}").format(error=error)
+            ) from error
         return bytes(made.getvalue())
 
 
@@ -114,10 +117,12 @@ def _stamper(url: str) -> "TimeStamper":
             )
             kind = answer.headers.get("Content-Type", "").partition(";")[0]
             if answer.status_code != 200 or kind != "application/timestamp-reply":
-                raise TimestampRequestError(f"answer {answer.status_code}")
+                raise TimestampRequestError(
+                    _("answer {status_code}").format(status_code=answer.status_code)
+                )
             try:
                 return tsp.TimeStampResp.load(answer.content, strict=True)
             except ValueError as error:
-                raise TimestampRequestError("no time stamp") from error
+                raise TimestampRequestError(_("no time stamp")) from error
 
     return OneServer()

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
 
+from app.language.words import N_
 from app.report.own_thread import in_own_thread
 from app.report.seal_key import name_of
 
 # What the file's own description says, as templates/report/print.html writes it.
 _EXAM = re.compile(r"Exam ([0-9a-f]{32})")
-ENCRYPTED = "encrypted, so it cannot be read"
+ENCRYPTED = N_("encrypted, so it cannot be read")
 
 # In bytes. A signed page is below 1 MB, and its largest stream, a font, below that.
 MOST_UNPACKED_STREAM = 8 * 1024 * 1024
@@ -50,7 +51,7 @@ class FileRead:
 def read_file(content: bytes) -> FileRead:
     """Read a file that may be anything. Nothing is fetched, and no certificate is trusted."""
     if b"%PDF-" not in content[:1024]:
-        return FileRead("not a PDF")
+        return FileRead(N_("not a PDF"))
     from pyhanko.pdf_utils.decode_limits import (
         DecodeLimits,
         DocumentDecodeBudget,
@@ -73,7 +74,7 @@ def read_file(content: bytes) -> FileRead:
         exam_id = _exam_named(reader)
         seals = tuple(_seal(each, content) for each in reader.embedded_regular_signatures)
     except Exception:  # noqa: BLE001 - a broken or hostile file can fail a parser in any way
-        return FileRead("damaged, so it cannot be read as a PDF")
+        return FileRead(N_("damaged, so it cannot be read as a PDF"))
     return FileRead(seals=seals, exam_id=exam_id)
 
 

@@ -9,6 +9,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from app.language.words import _
+
 if TYPE_CHECKING:
     from pyhanko.sign.signers import SimpleSigner
 
@@ -41,9 +43,15 @@ class SealKey:
         Raises: CannotSeal.
         """
         if now < self.not_before:
-            raise CannotSeal(f"the certificate holds only from {_when(self.not_before)}")
+            raise CannotSeal(
+                _("the certificate holds only from {not_before}").format(
+                    not_before=_when(self.not_before)
+                )
+            )
         if now > self.not_after:
-            raise CannotSeal(f"the certificate ran out on {_when(self.not_after)}")
+            raise CannotSeal(
+                _("the certificate ran out on {not_after}").format(not_after=_when(self.not_after))
+            )
 
 
 def read_key(file: Path, passphrase: str) -> SealKey:
@@ -54,7 +62,9 @@ def read_key(file: Path, passphrase: str) -> SealKey:
     try:
         content = file.read_bytes()
     except OSError as error:
-        raise CannotSeal(f"{file} cannot be read: {error.strerror}") from None
+        raise CannotSeal(
+            _("{file} cannot be read: {strerror}").format(file=file, strerror=error.strerror)
+        ) from None
     from pyhanko.sign.signers import SimpleSigner
 
     try:
@@ -63,10 +73,12 @@ def read_key(file: Path, passphrase: str) -> SealKey:
             content, other_certs=[], passphrase=passphrase.encode() if passphrase else None
         )
     except (ValueError, TypeError):
-        raise CannotSeal(f"{file}: not a PKCS#12 file, or the passphrase is wrong") from None
+        raise CannotSeal(
+            _("{file}: not a PKCS#12 file, or the passphrase is wrong").format(file=file)
+        ) from None
     certificate = signer.signing_cert
     if certificate is None:
-        raise CannotSeal(f"{file}: holds no certificate for its key")
+        raise CannotSeal(_("{file}: holds no certificate for its key").format(file=file))
     return SealKey(
         signer,
         certificate.dump(),
@@ -86,7 +98,9 @@ def own_key(file: Path, clinic: str, now: datetime) -> SealKey:
         try:
             _make(file, clinic, now)
         except OSError as error:
-            raise CannotSeal(f"{file} cannot be written: {error.strerror}") from None
+            raise CannotSeal(
+                _("{file} cannot be written: {strerror}").format(file=file, strerror=error.strerror)
+            ) from None
     return read_key(file, "")
 
 
@@ -97,7 +111,7 @@ def name_of(subject: object) -> str:
         found = names.get(part)
         if isinstance(found, str) and found:
             return found
-    return "somebody whom the certificate does not name"
+    return _("somebody whom the certificate does not name")
 
 
 def _make(file: Path, clinic: str, now: datetime) -> None:

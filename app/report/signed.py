@@ -4,11 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from app.language.words import N_, Spoken, _
 from app.report.phrases import clean, clean_lines, day, moment
 
 DRAFT_STATES = ("open", "ready")
 SIGNED_STATES = ("signed", "amended")
-KINDS = {"addendum": "addendum", "late_entry": "late entry", "correction": "correction"}
+KINDS = Spoken(
+    {"addendum": N_("addendum"), "late_entry": N_("late entry"), "correction": N_("correction")}
+)
 
 
 @dataclass(frozen=True)
@@ -125,16 +128,23 @@ def check_signed(
 def state_words(signature: SignatureBlock | None, amendments: Sequence[Amendment]) -> StateWords:
     """DRAFT, SIGNED or AMENDED, with what a single sheet must say beside it."""
     if signature is None:
-        return StateWords("DRAFT", "not signed")
+        return StateWords(_("DRAFT"), _("not signed"))
     if not amendments:
-        return StateWords("SIGNED", day(signature.signed_at))
+        return StateWords(_("SIGNED"), day(signature.signed_at))
     newest = amendments[-1]
     when = day(newest.signature.signed_at)
     return StateWords(
-        "AMENDED",
+        _("AMENDED"),
         when,
-        f"Read amendment {newest.number} first: {KINDS[newest.kind]} of {when}, on page 1. "
-        f"Below it the exam stands as it was signed on {day(signature.signed_at)}.",
+        _(
+            "Read amendment {number} first: {kind} of {when}, on page 1. Below it the "
+            "exam stands as it was signed on {signed_at}."
+        ).format(
+            number=newest.number,
+            kind=KINDS[newest.kind],
+            when=when,
+            signed_at=day(signature.signed_at),
+        ),
     )
 
 
@@ -146,8 +156,11 @@ def signature_lines(signature: SignatureBlock) -> SignatureLines:
         meaning=clean(signature.meaning, most=240),
         when=moment(signature.signed_at),
         stands_for=(
-            f"Exam {clean(signature.exam_id, most=40)}, revision {signature.revision}, "
-            f"knowledge {signature.knowledge}"
+            _("Exam {signature}, revision {revision}, knowledge {knowledge}").format(
+                signature=clean(signature.exam_id, most=40),
+                revision=signature.revision,
+                knowledge=signature.knowledge,
+            )
         ),
         content_sha256=signature.content_sha256,
         audit=signature.audit,
@@ -162,18 +175,20 @@ def seal_words(signature: SignatureBlock | None, sealed_by: str) -> str:
     if signature is None:
         return ""
     if not sealed_by:
-        return "This file carries no seal of the clinic."
-    return (
-        "This file carries the clinic’s seal (an organisation’s seal, not a person’s qualified "
-        f"signature): {clean(sealed_by, most=160)}"
-    )
+        return _("This file carries no seal of the clinic.")
+    return _(
+        "This file carries the clinic’s seal (an organisation’s seal, not a person’s "
+        "qualified signature): {sealed_by}"
+    ).format(sealed_by=clean(sealed_by, most=160))
 
 
 def amendment_lines(amendments: Sequence[Amendment]) -> tuple[AmendmentLines, ...]:
     """The amendments in words, the newest first."""
     return tuple(
         AmendmentLines(
-            head=f"Amendment {each.number}: {KINDS[each.kind]} of {day(each.signature.signed_at)}",
+            head=_("Amendment {number}: {kind} of {signed_at}").format(
+                number=each.number, kind=KINDS[each.kind], signed_at=day(each.signature.signed_at)
+            ),
             reason=clean(each.reason),
             text=clean_lines(each.text),
             signature=signature_lines(each.signature),

@@ -7,6 +7,8 @@ its group are withheld too, until each hidden one could be any of the small numb
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from app.language.words import _
+
 # Every count is shown.
 ALL_SHOWN = 1
 
@@ -26,7 +28,7 @@ class Shown:
         """As it is read."""
         if self.number is not None:
             return str(self.number)
-        return f"fewer than {self.below}" if self.below else "withheld"
+        return _("fewer than {below}").format(below=self.below) if self.below else _("withheld")
 
 
 WITHHELD = Shown(None)

@@ -18,6 +18,7 @@ from app.assess.words import (
 )
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import Knowledge
+from app.language.words import _
 from app.report.coverage import State, coverage
 from app.report.grid import Row, abnormal_rows
 from app.report.listing import (
@@ -32,7 +33,7 @@ from app.report.listing import (
     untestable_groups,
 )
 from app.report.page import ReportInput
-from app.report.phrases import by_finding, capital, clean, clean_lines, folded
+from app.report.phrases import by_finding, capital, clean, clean_lines, folded, quoted
 from app.report.references import References
 from app.report.reviewed import Settled, acknowledged_by, confirmed_by
 
@@ -153,7 +154,7 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
     urgent = {capital(urgency_words(each)) for each in ("emergency", "same_day")}
     stations = coverage(exam)
     return Summary(
-        reason=clean(report.reason) or "not recorded",
+        reason=clean(report.reason) or _("not recorded"),
         onset=onset_words(exam),
         urgent=tuple(line for line in warnings if line.urgency in urgent),
         warnings=tuple(line for line in warnings if line.urgency not in urgent),
@@ -186,13 +187,13 @@ def summary(report: ReportInput, knowledge: Knowledge, references: References) -
         untestable=tuple(
             # What somebody typed stands last in its line, so that text that runs from right to
             # left can draw no side or number of ours into it.
-            f"{', '.join(folded(cells))}: “{reason}”"
+            f"{', '.join(folded(cells))}: {quoted(reason)}"
             for reason, cells in untestable_groups(exam)
         ),
         bulk="; ".join(
             station.label for station in vocabulary().stations if station.id in report.bulk_stations
         ),
-        recorded_by="; ".join(clean(name) for name in report.recorded_by) or "not recorded",
+        recorded_by="; ".join(clean(name) for name in report.recorded_by) or _("not recorded"),
         recorded=tuple(clean(line) for line in report.recorded),
         acknowledged=_settled(acknowledged_by(report.acknowledged, found, knowledge)),
         confirmed=_settled(confirmed_by(report.confirmed, exam)),
@@ -240,7 +241,7 @@ def _category(found: CategoryFound, knowledge: Knowledge, references: References
 def _reasons_for(found: CategoryFound, knowledge: Knowledge) -> str:
     if knowledge.categories[found.id].built_from_vocabulary and found.level == "fits":
         # The few answers with a word of their own would read as if it rested on them alone.
-        return "Every part of the quick pass, examined and normal"
+        return _("Every part of the quick pass, examined and normal")
     return "; ".join(folded(by_finding(found.reasons_for, knowledge)))
 
 
@@ -260,7 +261,7 @@ def _missing(missing: Sequence[Reason], knowledge: Knowledge) -> str:
     findings = by_finding(missing, knowledge)
     shown = folded(findings[:MOST_MISSING])
     left = len(findings) - MOST_MISSING
-    return "; ".join([*shown, f"and {left} more"] if left > 0 else shown)
+    return "; ".join([*shown, _("and {left} more").format(left=left)] if left > 0 else shown)
 
 
 def _steps(
@@ -272,9 +273,9 @@ def _steps(
         says, pathway = knowledge.steps[step_id].says, _pathway(step_id, report)
         marks = references.marks(sources)
         if decision := decided.get(step_id):
-            words = "Taken over" if decision.is_taken else "Declined"
+            words = _("Taken over") if decision.is_taken else _("Declined")
             return StepLine(says, pathway, marks, words, clean(decision.reason))
-        return StepLine(says, pathway, marks, "Not decided" if report.signature else "")
+        return StepLine(says, pathway, marks, _("Not decided") if report.signature else "")
 
     steps = report.assessment.next_steps
     groups = [
@@ -288,7 +289,7 @@ def _steps(
     # What was decided is never dropped, also where the exam no longer suggests it.
     left = tuple(line(step_id, ()) for step_id in decided if step_id not in suggested)
     return tuple(
-        group for group in (*groups, StepGroup("No longer suggested", left)) if group.steps
+        group for group in (*groups, StepGroup(_("No longer suggested"), left)) if group.steps
     )
 
 
@@ -311,7 +312,7 @@ def _with_reasons(label: str, because: Sequence[Reason], knowledge: Knowledge) -
 def _medicines(report: ReportInput, knowledge: Knowledge) -> Medicines:
     taken = report.exam.medicines
     if not taken:
-        return Medicines("Not asked." if taken is None else "None taken.", "", "")
+        return Medicines(_("Not asked.") if taken is None else _("None taken."), "", "")
     known = [
         f"{clean(text)} ({words})"
         for text, words in medicines_in_words(report.assessment, knowledge)

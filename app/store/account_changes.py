@@ -8,6 +8,7 @@ from sqlalchemy import or_
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, select
 
+from app.language.words import N_, Spoken, _
 from app.store.accounts import (
     DEMO_PREFIX,
     LONGEST_SIGN_IN_NAME,
@@ -30,10 +31,10 @@ from app.store.tables import ACCOUNT_ROLES
 
 # What a form says where the database holds such a key already.
 _TAKEN = {
-    "sign_in_key": {"sign_in_name": "this sign-in name is taken"},
-    "oidc_key": {"oidc_key": "this identity belongs to another account"},
+    "sign_in_key": Spoken({"sign_in_name": N_("this sign-in name is taken")}),
+    "oidc_key": Spoken({"oidc_key": N_("this identity belongs to another account")}),
 }
-LAST_ADMINISTRATOR = "this is the last administrator who can sign in: appoint another one first"
+LAST_ADMINISTRATOR = N_("this is the last administrator who can sign in: appoint another one first")
 
 
 def add_account(
@@ -55,9 +56,9 @@ def add_account(
     sign_in_name = _sign_in_name(sign_in_name, is_demo, faults)
     printed_name, role = _name_and_role(printed_name, role, faults)
     if account_named(session, sign_in_name) is not None:
-        faults |= _TAKEN["sign_in_key"]
+        faults |= dict(_TAKEN["sign_in_key"])
     if oidc_key is not None and account_with_key(session, oidc_key) is not None:
-        faults |= _TAKEN["oidc_key"]
+        faults |= dict(_TAKEN["oidc_key"])
     if faults:
         raise BadForm(faults)
     row = AccountRow(
@@ -77,7 +78,7 @@ def add_account(
         # On PostgreSQL somebody else may have added it since we looked.
         for column, taken in _TAKEN.items():
             if column in str(error.orig):
-                raise BadForm(taken) from None
+                raise BadForm(dict(taken)) from None
         raise
     _note(session, actor, "add_account", now, row, sign_in_name=sign_in_name, role=role)
     return account_of(row)
@@ -113,7 +114,7 @@ def change_account(
     if changed:
         refuse_unseen(row, at_revision)
     if administrators == [row.id] and not (role == "administrator" and is_active):
-        raise BadForm({"role" if is_active else "is_active": LAST_ADMINISTRATOR})
+        raise BadForm({"role" if is_active else "is_active": _(LAST_ADMINISTRATOR)})
     for name, value in changed.items():
         setattr(row, name, value)
     if changed:
@@ -145,18 +146,22 @@ def _locked_administrators(session: Session) -> list[str]:
 
 
 def _sign_in_name(raw: str, is_demo: bool, faults: dict[str, str]) -> str:
-    name = _named(raw, "sign_in_name", "the sign-in name", LONGEST_SIGN_IN_NAME, faults)
+    name = _named(raw, "sign_in_name", _("the sign-in name"), LONGEST_SIGN_IN_NAME, faults)
     if " " in name:
-        faults["sign_in_name"] = "the sign-in name has a space in it"
+        faults["sign_in_name"] = _("the sign-in name has a space in it")
     elif sign_in_key(name).startswith(DEMO_PREFIX) and not is_demo:
-        faults["sign_in_name"] = f"names that begin with {DEMO_PREFIX} are for the demonstration"
+        faults["sign_in_name"] = _(
+            "names that begin with {DEMO_PREFIX} are for the demonstration"
+        ).format(DEMO_PREFIX=DEMO_PREFIX)
     return name
 
 
 def _name_and_role(printed_name: str, role: str, faults: dict[str, str]) -> tuple[str, str]:
-    printed_name = _named(printed_name, "printed_name", "the name", LONGEST_NAME, faults)
+    printed_name = _named(printed_name, "printed_name", _("the name"), LONGEST_NAME, faults)
     if role not in ACCOUNT_ROLES:
-        faults["role"] = f"choose one of {', '.join(ACCOUNT_ROLES)}"
+        faults["role"] = _("choose one of {ACCOUNT_ROLES}").format(
+            ACCOUNT_ROLES=", ".join(ACCOUNT_ROLES)
+        )
     return printed_name, role
 
 

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
+from app.language.words import _
 from app.store.free_text import BadText, check_line, exact_key
 from app.store.patients import is_id
 from app.store.people_tables import AccountRow
@@ -113,7 +114,7 @@ def lock_active(session: Session, account_id: str) -> AccountRow:
     """
     row = lock_account(session, account_id)
     if not row.is_active:
-        raise NotFound("this account is not active")
+        raise NotFound(_("this account is not active"))
     return row
 
 
@@ -136,7 +137,7 @@ def account_of(row: AccountRow) -> Account:
 
 def _row(session: Session, account_id: str, *, lock: bool = False) -> AccountRow:
     if not is_id(account_id):
-        raise NotFound("there is no such account")
+        raise NotFound(_("there is no such account"))
     asked = (
         select(AccountRow)
         .where(AccountRow.id == account_id)
@@ -144,5 +145,5 @@ def _row(session: Session, account_id: str, *, lock: bool = False) -> AccountRow
     )
     row = session.exec(asked.with_for_update() if lock else asked).one_or_none()
     if row is None:
-        raise NotFound("there is no such account")
+        raise NotFound(_("there is no such account"))
     return row

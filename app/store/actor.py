@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.language.words import _
 from app.store.free_text import BadText, check_line
 from app.store.tables import ACCOUNT_ROLES, ROLES
 
@@ -28,7 +29,7 @@ class Actor:
         try:
             tidy = check_line(self.name, longest=LONGEST_NAME)
         except BadText as fault:
-            raise ValueError(f"the name {fault}") from None
+            raise ValueError(_("the name {fault}").format(fault=fault)) from None
         if not tidy or self.name != tidy:
             raise ValueError("an actor needs a name, in one line without spaces around it")
 

@@ -15,6 +15,7 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from app.knowledge.load import knowledge
+from app.language.words import _
 from app.store.actor import Actor
 from app.store.audit import note
 from app.store.audit_tables import SettingRow
@@ -164,7 +165,7 @@ def _newest() -> SelectOfScalar[int | None]:
 def _refuse_collisions(session: Session, wanted: Mapping[str, str], at_revision: int) -> None:
     revision = settings_revision(session)
     if at_revision > revision:
-        raise StaleRevision("the settings have no such revision")
+        raise StaleRevision(_("the settings have no such revision"))
     asked = select(SettingRow).where(
         col(SettingRow.id).in_(_newest()), col(SettingRow.id) > at_revision
     )
@@ -187,20 +188,22 @@ def _check_of(name: str) -> Callable[[str], str]:
 
 
 def _unknown(_raw: str) -> str:
-    raise BadText("is not a setting")
+    raise BadText(_("is not a setting"))
 
 
 def _whole(raw: str, *, between: tuple[int, int]) -> str:
     text = raw.strip()
     least, most = between
     if not (text.isascii() and text.isdecimal() and len(text) <= 4 and least <= int(text) <= most):
-        raise BadText(f"must be a whole number from {least} to {most}")
+        raise BadText(
+            _("must be a whole number from {least} to {most}").format(least=least, most=most)
+        )
     return str(int(text))
 
 
 def _yes_or_no(raw: str) -> str:
     if raw not in ("yes", "no"):
-        raise BadText("must be yes or no")
+        raise BadText(_("must be yes or no"))
     return raw
 
 

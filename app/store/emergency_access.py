@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
+from app.language.words import _
 from app.store.accounts import lock_active
 from app.store.actor import Actor
 from app.store.audit import note
@@ -32,10 +33,10 @@ def open_emergency_access(
     try:
         reason = check_name(reason, longest=LONGEST_REASON)
     except BadText as fault:
-        raise BadForm({"reason": f"the reason {fault}"}) from None
+        raise BadForm({"reason": _("the reason {fault}").format(fault=fault)}) from None
     # Whoever gives the account another role waits for us, or we for them.
     if lock_active(session, actor.account_id).role != actor.role:
-        raise NotFound("this account has another role")
+        raise NotFound(_("this account has another role"))
     row = EmergencyAccessRow(
         account_id=actor.account_id,
         reason=reason,

@@ -9,6 +9,7 @@ from sqlmodel import Session
 from app.exam.reading import BadExam
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Side, vocabulary
+from app.language.words import _
 from app.store.actor import Recorder
 from app.store.audit import note
 from app.store.cells import KeptEntry, cell_of, cell_record, entry_rows, kept_entry, newest
@@ -197,7 +198,7 @@ def to_be_written(session: Session, exam_id: str, at_revision: int) -> ExamRow:
     """
     exam = exam_row(session, exam_id, lock=True)
     if exam.state not in OPEN_STATES:
-        raise NotOpen(f"the exam is {exam.state}; it takes no more entries")
+        raise NotOpen(_("the exam is {state}; it takes no more entries").format(state=exam.state))
     check_revision(exam, at_revision)
     return exam
 

@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import Select
 
 from app.exam.record import Cell, Exam, Patient
+from app.language.words import _
 from app.store.actor import Recorder
 from app.store.audit import note
 from app.store.cells import CellRecord, KeptEntry, MedicinesRecord, entry_rows, newest
@@ -99,9 +100,9 @@ def start_exam(
     try:
         reason = check_lines(reason, longest=LONGEST_REASON)
     except BadText as fault:
-        faults["reason"] = f"the reason {fault}"
+        faults["reason"] = _("the reason {fault}").format(fault=fault)
     if paper is not None and paper.examined_at.astimezone().date() < who.birth_date:
-        faults["examined_on"] = "the exam lies before the birth of the patient"
+        faults["examined_on"] = _("the exam lies before the birth of the patient")
     if faults:
         raise BadForm(faults)
     row = ExamRow(
@@ -182,7 +183,7 @@ def revision_and_state(session: Session, exam_id: str) -> tuple[int, str]:
     asked = select(ExamRow.revision, ExamRow.state).where(ExamRow.id == exam_id)
     found = session.exec(asked).one_or_none() if is_id(exam_id) else None
     if found is None:
-        raise NotFound("there is no such exam")
+        raise NotFound(_("there is no such exam"))
     return found
 
 
@@ -236,14 +237,14 @@ def exam_row(session: Session, exam_id: str, *, lock: bool = False) -> ExamRow:
     Raises: NotFound.
     """
     if not is_id(exam_id):
-        raise NotFound("there is no such exam")
+        raise NotFound(_("there is no such exam"))
     if lock and (held := session.info.get(_LOCKED, {}).get(exam_id)):
         # Ours already, so that nobody else has changed it since.
         return held
     asked = select(ExamRow).where(ExamRow.id == exam_id).execution_options(populate_existing=True)
     row = session.exec(asked.with_for_update() if lock else asked).one_or_none()
     if row is None:
-        raise NotFound("there is no such exam")
+        raise NotFound(_("there is no such exam"))
     if lock:
         session.info.setdefault(_LOCKED, {})[exam_id] = row
     return row
@@ -256,7 +257,9 @@ def check_revision(exam: ExamRow, revision: int) -> None:
     """
     if not 0 <= revision <= exam.revision:
         raise StaleRevision(
-            f"the exam is at revision {exam.revision}; it has no revision {revision}"
+            _("the exam is at revision {revision}; it has no revision {revision2}").format(
+                revision=exam.revision, revision2=revision
+            )
         )
 
 

@@ -2,6 +2,8 @@
 
 import unicodedata
 
+from app.language.words import _
+
 # They turn the order of the letters around, so that a name reads as another one.
 BIDI_CONTROLS = frozenset(
     "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
@@ -31,7 +33,7 @@ def check_name(raw: str, *, longest: int) -> str:
     """
     text = check_line(raw, longest=longest)
     if not any(character.isalnum() for character in text):
-        raise BadText("has no letter or digit" if text else "is missing")
+        raise BadText(_("has no letter or digit") if text else _("is missing"))
     return text
 
 
@@ -73,10 +75,14 @@ def exact_key(text: str) -> str:
 def _refuse(line: str) -> None:
     for character in line:
         if unicodedata.category(character) in REFUSED_CATEGORIES or character in BIDI_CONTROLS:
-            raise BadText(f"holds a character that cannot be kept (U+{ord(character):04X})")
+            raise BadText(
+                _("holds a character that cannot be kept (U+{character})").format(
+                    character=f"{ord(character):04X}"
+                )
+            )
 
 
 def _short_enough(text: str, longest: int) -> str:
     if len(text) > longest:
-        raise BadText(f"is longer than {longest} characters")
+        raise BadText(_("is longer than {longest} characters").format(longest=longest))
     return text

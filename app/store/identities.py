@@ -9,6 +9,7 @@ from datetime import datetime
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
+from app.language.words import N_, Spoken
 from app.store.accounts import Account, account_of, account_with_key, lock_active
 from app.store.actor import Actor
 from app.store.audit import note
@@ -16,7 +17,7 @@ from app.store.invitations import void_invitations
 from app.store.refusals import BadForm
 from app.store.sign_ins import end_sign_ins
 
-TAKEN = {"oidc_key": "this identity belongs to another account"}
+TAKEN = Spoken({"oidc_key": N_("this identity belongs to another account")})
 
 
 def link_identity(
@@ -31,7 +32,7 @@ def link_identity(
     row = lock_active(session, account_id)
     holder = account_with_key(session, oidc_key)
     if holder is not None and holder.id != row.id:
-        raise BadForm(TAKEN)
+        raise BadForm(dict(TAKEN))
     try:
         with session.begin_nested():
             row.oidc_key, row.password_hash = oidc_key, None
@@ -40,7 +41,7 @@ def link_identity(
             session.flush()
     except IntegrityError:
         # On PostgreSQL somebody else may have taken it since we looked.
-        raise BadForm(TAKEN) from None
+        raise BadForm(dict(TAKEN)) from None
     end_sign_ins(session, row.id, actor=actor, now=now)
     void_invitations(session, row.id)
     detail = {"account": row.id, "identity": "linked"}

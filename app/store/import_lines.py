@@ -14,6 +14,7 @@ from sqlmodel import Session, col, or_, select
 
 from app.exam.reading import BadExam, parse_json, read_exam, short
 from app.exam.record import Exam
+from app.language.words import _
 from app.store.exams import LONGEST_REASON
 from app.store.free_text import BadText, check_lines, check_name, exact_key, search_key
 from app.store.on_paper import LONGEST_NAME, OnPaper
@@ -55,7 +56,7 @@ class Fault:
 
     def __str__(self) -> str:
         """One line."""
-        return f"line {self.line}: {self.says}"
+        return _("line {line}: {says}").format(line=self.line, says=self.says)
 
 
 def read_lines(
@@ -69,10 +70,24 @@ def read_lines(
     faults: list[Fault] = []
     for number, raw in enumerate(_raw_lines(file), start=1):
         if number > MOST_LINES:
-            faults.append(Fault(number, f"a file holds at most {MOST_LINES} lines: split it"))
+            faults.append(
+                Fault(
+                    number,
+                    _("a file holds at most {MOST_LINES} lines: split it").format(
+                        MOST_LINES=MOST_LINES
+                    ),
+                )
+            )
             break
         if len(raw) > LONGEST_LINE:
-            faults.append(Fault(number, f"longer than {LONGEST_LINE} bytes: not read further"))
+            faults.append(
+                Fault(
+                    number,
+                    _("longer than {LONGEST_LINE} bytes: not read further").format(
+                        LONGEST_LINE=LONGEST_LINE
+                    ),
+                )
+            )
             break
         read = _Reading(now, may_record)
         line = read.line(raw, number)
@@ -97,7 +112,9 @@ def check_against(session: Session, lines: list[ImportLine]) -> list[Fault]:
             faults.append(
                 Fault(
                     line.number,
-                    f"examined_at: this patient has an exam of this very time already: {exam_id}",
+                    _(
+                        "examined_at: this patient has an exam of this very time already: {exam_id}"
+                    ).format(exam_id=exam_id),
                 )
             )
     return faults
@@ -122,12 +139,12 @@ class _Reading:
             self.faults.append("empty")
             return None
         try:
-            held = parse_json(raw, "the line")
+            held = parse_json(raw, _("the line"))
         except BadExam as bad:
             self.faults.extend(bad.faults)
             return None
         if not isinstance(held, dict):
-            self.faults.append(f"not an object with {', '.join(_KEYS)}")
+            self.faults.append(_("not an object with {_KEYS}").format(_KEYS=", ".join(_KEYS)))
             return None
         self._refuse_unknown(held, _KEYS, "")
         who = self._patient(held.get("patient"))
@@ -148,12 +165,19 @@ class _Reading:
 
     def _patient(self, raw: object) -> NewPatient | None:
         if not isinstance(raw, dict):
-            self.faults.append(f"patient: not an object with {', '.join(_PATIENT_KEYS)}")
+            self.faults.append(
+                _("patient: not an object with {_PATIENT_KEYS}").format(
+                    _PATIENT_KEYS=", ".join(_PATIENT_KEYS)
+                )
+            )
             return None
         self._refuse_unknown(raw, _PATIENT_KEYS, "patient.")
         typed = {name: "" if raw.get(name) is None else raw[name] for name in _PATIENT_KEYS}
         wrong = [name for name, value in typed.items() if not isinstance(value, str)]
-        self.faults.extend(f"patient.{name}: {short(typed[name])} is not text" for name in wrong)
+        self.faults.extend(
+            _("patient.{name}: {name2} is not text").format(name=name, name2=short(typed[name]))
+            for name in wrong
+        )
         try:
             return check_patient(
                 {name: value for name, value in typed.items() if name not in wrong},
@@ -161,7 +185,9 @@ class _Reading:
             )
         except BadForm as bad:
             self.faults.extend(
-                f"patient.{name}: {says}" for name, says in bad.faults.items() if name not in wrong
+                _("patient.{name}: {says}").format(name=name, says=says)
+                for name, says in bad.faults.items()
+                if name not in wrong
             )
             return None
 
@@ -175,18 +201,18 @@ class _Reading:
             moment = moment.astimezone(UTC)
         except (ValueError, OverflowError):
             self.faults.append(
-                "examined_at: not a time with its offset from UTC, as in 2026-03-04T14:10+01:00"
+                _("examined_at: not a time with its offset from UTC, as in 2026-03-04T14:10+01:00")
             )
             return self._now
         if moment > self._now:
-            self.faults.append("examined_at: lies in the future")
+            self.faults.append(_("examined_at: lies in the future"))
         return moment
 
     def _text(self, held: Mapping[str, Any], name: str, check: Callable[[str], str]) -> str:
         raw = held.get(name)
         try:
             if raw is not None and not isinstance(raw, str):
-                raise BadText("is not text")
+                raise BadText(_("is not text"))
             return check(raw or "")
         except BadText as fault:
             self.faults.append(f"{name}: {fault}")
@@ -204,31 +230,39 @@ class _Reading:
             )
             return None
         if not exam.cells and exam.medicines is None:
-            self.faults.append("exam: nothing was examined")
-        places = [finding for finding, _ in exam.cells]
+            self.faults.append(_("exam: nothing was examined"))
+        places = [finding for finding, _side in exam.cells]
         places += [] if exam.medicines is None else [MEDICINES]
         for place in dict.fromkeys(places):
             if not self._may_record(place):
                 name = place if place == MEDICINES else f"findings.{place}"
-                self.faults.append(f"exam.{name}: this account may not record it")
+                self.faults.append(
+                    _("exam.{name}: this account may not record it").format(name=name)
+                )
         return exam
 
     def _compare(self, who: NewPatient, paper: OnPaper, exam: Exam) -> None:
         """Refuse an exam of somebody else, or of another time, than the line says."""
         if paper.examined_at.astimezone().date() < who.birth_date:
-            self.faults.append("examined_at: lies before the birth of the patient")
+            self.faults.append(_("examined_at: lies before the birth of the patient"))
             return
         age = age_on(who.birth_date, paper.examined_at.date())
         if exam.patient.age is not None and int(exam.patient.age) != age:
             self.faults.append(
-                f"exam.patient.age: {exam.patient.age}, and {age} by birth_date and examined_at"
+                _("exam.patient.age: {age}, and {age2} by birth_date and examined_at").format(
+                    age=exam.patient.age, age2=age
+                )
             )
         if exam.patient.sex is not None and exam.patient.sex != who.sex:
-            self.faults.append(f"exam.patient.sex: {exam.patient.sex}, and not so in patient.sex")
+            self.faults.append(
+                _("exam.patient.sex: {sex}, and not so in patient.sex").format(sex=exam.patient.sex)
+            )
 
     def _refuse_unknown(self, raw: Mapping[str, Any], known: tuple[str, ...], above: str) -> None:
         self.faults.extend(
-            f"{above}{short(key)}: unknown; use {', '.join(known)}"
+            _("{above}{key}: unknown; use {known}").format(
+                above=above, key=short(key), known=", ".join(known)
+            )
             for key in raw
             if key not in known
         )
@@ -242,12 +276,17 @@ def _among_themselves(lines: list[ImportLine]) -> Iterator[Fault]:
         key = exact_key(line.patient.chart_number)
         first = people.setdefault(key, line)
         for says in _differences(line.patient, first.patient):
-            yield Fault(line.number, f"{says}; compare line {first.number}")
+            yield Fault(
+                line.number,
+                _("{says}; compare line {number}").format(says=says, number=first.number),
+            )
         same = exams.setdefault((key, line.paper.examined_at), line)
         if same is not line:
             yield Fault(
                 line.number,
-                f"examined_at: the same patient at the same time as in line {same.number}",
+                _("examined_at: the same patient at the same time as in line {number}").format(
+                    number=same.number
+                ),
             )
 
 
@@ -255,15 +294,15 @@ def _differences(new: NewPatient, held: NewPatient | PatientCard) -> Iterator[st
     """Where two that have one chart number are not one person; the values themselves are not told,
     since they may be another patient's.
     """
-    other = "another one has this chart number"
+    other = _("another one has this chart number")
     if search_key(new.family_name) != search_key(held.family_name):
-        yield f"patient.family_name: {other}"
+        yield _("patient.family_name: {other}").format(other=other)
     if search_key(new.given_name) != search_key(held.given_name):
-        yield f"patient.given_name: {other}"
+        yield _("patient.given_name: {other}").format(other=other)
     if new.birth_date != held.birth_date:
-        yield f"patient.birth_date: {other}"
+        yield _("patient.birth_date: {other}").format(other=other)
     if new.sex is not None and new.sex != held.sex:
-        yield f"patient.sex: {other}"
+        yield _("patient.sex: {other}").format(other=other)
 
 
 def _exam_at(session: Session, patient_id: str, examined_at: datetime) -> str | None:

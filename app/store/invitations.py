@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlalchemy import delete, or_, update
 from sqlmodel import Session, col, select
 
+from app.language.words import N_, _
 from app.store.accounts import has_accounts, lock_active, refuse_unseen
 from app.store.actor import Actor
 from app.store.audit import note
@@ -13,7 +14,7 @@ from app.store.engine import one_at_a_time
 from app.store.people_tables import AccountRow, InvitationRow
 from app.store.refusals import NotFound
 
-NOT_VALID = "this code is not valid: it is unknown, was used already, or its time is over"
+NOT_VALID = N_("this code is not valid: it is unknown, was used already, or its time is over")
 
 
 @dataclass(frozen=True)
@@ -74,9 +75,9 @@ def invitation(session: Session, code_hash: str, now: datetime) -> Invitation:
     )
     row = session.exec(asked).one_or_none()
     if row is None or not row.made_at <= now < row.expires_at:
-        raise NotFound(NOT_VALID)
+        raise NotFound(_(NOT_VALID))
     if row.account_id is None and has_accounts(session):
-        raise NotFound(NOT_VALID)
+        raise NotFound(_(NOT_VALID))
     return _invitation_of(row)
 
 

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from sqlmodel import Session, col, select
 
+from app.language.words import _
 from app.store.free_text import BadText, check_name
 from app.store.refusals import BadForm
 from app.store.tables import OnPaperRow
@@ -62,7 +63,7 @@ def check_on_paper(raw: Mapping[str, str], now: datetime) -> OnPaper | None:
     try:
         by = check_name(raw.get("examined_by", ""), longest=LONGEST_NAME)
     except BadText as fault:
-        faults["examined_by"] = f"who examined {fault}"
+        faults["examined_by"] = _("who examined {fault}").format(fault=fault)
     on = _day(raw.get("examined_on", "").strip(), faults)
     at = _time(raw.get("examined_time", "").strip(), faults)
     if on is None or at is None:
@@ -70,13 +71,15 @@ def check_on_paper(raw: Mapping[str, str], now: datetime) -> OnPaper | None:
     typed = datetime.combine(on, at)
     moment = typed.astimezone()
     if moment.replace(tzinfo=None) != typed:
-        faults["examined_time"] = "there was no such time on that day: the clocks were put forward"
-    elif moment > now:
-        faults["examined_on"] = "the exam lies in the future"
-    elif now - moment > LONGEST_AGO:
-        faults["examined_on"] = (
-            f"the exam is more than {LONGEST_AGO.days} days ago: keep the paper in the chart"
+        faults["examined_time"] = _(
+            "there was no such time on that day: the clocks were put forward"
         )
+    elif moment > now:
+        faults["examined_on"] = _("the exam lies in the future")
+    elif now - moment > LONGEST_AGO:
+        faults["examined_on"] = _(
+            "the exam is more than {days} days ago: keep the paper in the chart"
+        ).format(days=LONGEST_AGO.days)
     if faults:
         raise BadForm(faults)
     return OnPaper(moment, by)
@@ -111,9 +114,9 @@ def _day(text: str, faults: dict[str, str]) -> date | None:
     except ValueError:
         pass
     faults["examined_on"] = (
-        "the date of the exam is not a date: write it as 2026-03-04"
+        _("the date of the exam is not a date: write it as 2026-03-04")
         if text
-        else "the date of the exam is missing"
+        else _("the date of the exam is missing")
     )
     return None
 
@@ -125,8 +128,8 @@ def _time(text: str, faults: dict[str, str]) -> time | None:
     except ValueError:
         pass
     faults["examined_time"] = (
-        "the time of the exam is not a time: write it as 14:10"
+        _("the time of the exam is not a time: write it as 14:10")
         if text
-        else "the time of the exam is missing"
+        else _("the time of the exam is missing")
     )
     return None

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, select
 
 from app.exam.reading import MAX_AGE, SEXES
+from app.language.words import _
 from app.store.actor import PROGRAM, Actor
 from app.store.audit import note
 from app.store.free_text import BadText, check_line, check_name, exact_key, search_key
@@ -55,13 +56,13 @@ def check_patient(raw: Mapping[str, str], today: date) -> NewPatient:
     Raises: BadForm, with every fault.
     """
     faults: dict[str, str] = {}
-    chart_number = _line(raw, "chart_number", "the chart number", LONGEST_CHART_NUMBER, faults)
-    family_name = _line(raw, "family_name", "the family name", LONGEST_NAME, faults)
-    given_name = _line(raw, "given_name", "the given name", LONGEST_NAME, faults)
+    chart_number = _line(raw, "chart_number", _("the chart number"), LONGEST_CHART_NUMBER, faults)
+    family_name = _line(raw, "family_name", _("the family name"), LONGEST_NAME, faults)
+    given_name = _line(raw, "given_name", _("the given name"), LONGEST_NAME, faults)
     birth_date = _birth_date(raw.get("birth_date", "").strip(), today, faults)
     sex = raw.get("sex", "").strip() or None
     if sex is not None and sex not in SEXES:
-        faults["sex"] = "choose female or male, or leave it out if unknown"
+        faults["sex"] = _("choose female or male, or leave it out if unknown")
     if faults or birth_date is None:
         raise BadForm(faults)
     return NewPatient(chart_number, family_name, given_name, birth_date, sex)
@@ -75,7 +76,13 @@ def add_patient(
     Raises: BadForm, where the chart number is taken; case makes no difference.
     """
     key = exact_key(new.chart_number)
-    taken = BadForm({"chart_number": f"the chart number {new.chart_number} is already taken"})
+    taken = BadForm(
+        {
+            "chart_number": _("the chart number {chart_number} is already taken").format(
+                chart_number=new.chart_number
+            )
+        }
+    )
     if session.exec(select(PatientRow.id).where(PatientRow.chart_key == key)).first() is not None:
         raise taken
     row = PatientRow(
@@ -109,7 +116,7 @@ def patient(session: Session, patient_id: str) -> PatientCard:
     """
     row = session.get(PatientRow, patient_id) if is_id(patient_id) else None
     if row is None:
-        raise NotFound("there is no such patient")
+        raise NotFound(_("there is no such patient"))
     return card(row)
 
 
@@ -188,7 +195,7 @@ def _line(
 
 def _birth_date(text: str, today: date, faults: dict[str, str]) -> date | None:
     if not text:
-        faults["birth_date"] = "the birth date is missing"
+        faults["birth_date"] = _("the birth date is missing")
         return None
     try:
         # fromisoformat alone would read a week number too.
@@ -198,11 +205,13 @@ def _birth_date(text: str, today: date, faults: dict[str, str]) -> date | None:
     except ValueError:
         birth_date = None
     if birth_date is None:
-        faults["birth_date"] = "the birth date is not a date: write it as 1950-12-31"
+        faults["birth_date"] = _("the birth date is not a date: write it as 1950-12-31")
     elif birth_date > today:
-        faults["birth_date"] = "the birth date lies in the future"
+        faults["birth_date"] = _("the birth date lies in the future")
     elif age_on(birth_date, today) > MAX_AGE:
-        faults["birth_date"] = f"the birth date is more than {MAX_AGE} years ago"
+        faults["birth_date"] = _("the birth date is more than {MAX_AGE} years ago").format(
+            MAX_AGE=MAX_AGE
+        )
     else:
         return birth_date
     return None

@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 
 from app.exam.reading import BadExam, exam_as_json, parse_exam
 from app.exam.record import Cell, Exam, Value
+from app.language.words import _
 from app.store.practice_tables import PracticeAttemptRow
 from app.store.refusals import NotFound, Unreadable
 
@@ -63,7 +64,7 @@ def own_attempt(session: Session, account_id: str, case_id: str, attempt_id: int
     )
     row = session.exec(asked).one_or_none()
     if row is None:
-        raise NotFound("there is no such try of yours")
+        raise NotFound(_("there is no such try of yours"))
     return _attempt(row)
 
 

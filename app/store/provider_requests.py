@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import delete
 from sqlmodel import Session, col
 
+from app.language.words import _
 from app.store.people_tables import ProviderRequestRow
 from app.store.refusals import NotFound
 
@@ -67,7 +68,7 @@ def take_request(session: Session, state_hash: str, now: datetime) -> ProviderRe
     ).one_or_none()
     row: ProviderRequestRow | None = None if taken is None else taken[0]
     if row is None or not row.made_at <= now < row.made_at + KEPT_FOR:
-        raise NotFound("this sign-in took too long, or was used already: start again")
+        raise NotFound(_("this sign-in took too long, or was used already: start again"))
     return ProviderRequest(
         state_hash=row.state_hash,
         nonce=row.nonce,

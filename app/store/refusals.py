@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from app.exam.record import Cell, Recorded
+from app.language.words import _
 
 if TYPE_CHECKING:
     from app.store.accounts import Account
@@ -58,7 +59,9 @@ class SettingsCollision(Exception):
     def __init__(
         self, theirs: Mapping[str, "SettingRecord"], wanted: Mapping[str, str], revision: int
     ) -> None:
-        super().__init__(f"somebody else set {len(theirs)} of these settings meanwhile")
+        super().__init__(
+            _("somebody else set {theirs} of these settings meanwhile").format(theirs=len(theirs))
+        )
         self.theirs = dict(theirs)
         self.mine = {name: wanted[name] for name in theirs}
         self.revision = revision
@@ -68,7 +71,7 @@ class AccountCollision(Exception):
     """Somebody changed the account meanwhile. Nothing was written. theirs: as it stands now."""
 
     def __init__(self, theirs: "Account") -> None:
-        super().__init__("somebody else changed this account meanwhile")
+        super().__init__(_("somebody else changed this account meanwhile"))
         self.theirs = theirs
 
 
@@ -101,7 +104,10 @@ class Collision(Exception):
     def __init__(
         self, cells: Mapping[Cell, tuple["CellRecord", Recorded | None]], says: str = ""
     ) -> None:
-        super().__init__(says or f"somebody else wrote {len(cells)} of these cells meanwhile")
+        super().__init__(
+            says
+            or _("somebody else wrote {cells} of these cells meanwhile").format(cells=len(cells))
+        )
         self.cells = dict(cells)
 
 
@@ -112,7 +118,7 @@ class MedicinesCollision(Collision):
     """
 
     def __init__(self, theirs: "MedicinesRecord", mine: tuple[str, ...] | None) -> None:
-        super().__init__({}, "somebody else wrote the medicines meanwhile")
+        super().__init__({}, _("somebody else wrote the medicines meanwhile"))
         self.theirs = theirs
         self.mine = mine
 
@@ -127,5 +133,8 @@ class ReviewCollision(Collision):
     def __init__(
         self, items: Mapping["ReviewKey", tuple["ReviewItem", "ReviewValue | None"]]
     ) -> None:
-        super().__init__({}, f"somebody else wrote {len(items)} parts of the review meanwhile")
+        super().__init__(
+            {},
+            _("somebody else wrote {items} parts of the review meanwhile").format(items=len(items)),
+        )
         self.items = dict(items)

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from sqlmodel import Session, col, select
 
 from app.knowledge.load import knowledge
+from app.language.words import _
 from app.store.actor import Recorder
 from app.store.audit import canonical, note
 from app.store.cells import entry_rows
@@ -216,12 +217,12 @@ def _checked(
         # What was sent can be anything, and a message may repeat only a little of it.
         place = ".".join(filter(None, (kind[:20], item[:40])))
         if item not in known.get(kind, set()):
-            faults[place] = "this exam's review has no such part"
+            faults[place] = _("this exam's review has no such part")
             continue
         try:
             out[kind, item] = None if value is None else _checked_value(kind, value)
         except BadText as fault:
-            faults[place] = f"the {kind} {fault}"
+            faults[place] = _("the {kind} {fault}").format(kind=kind, fault=fault)
     if faults:
         raise BadForm(faults)
     return out
@@ -238,7 +239,9 @@ def _check_codes(
     standing |= {item: value for (kind, item), value in changes.items() if kind == "code"}
     chosen = sorted(code for code, value in standing.items() if value)
     faults = {
-        f"code.{second}": f"the code {second} never stands in one summary with {first} (Excludes1)"
+        f"code.{second}": _(
+            "the code {second} never stands in one summary with {first} (Excludes1)"
+        ).format(second=second, first=first)
         for first, second in knowledge().icd.clashes(chosen)
     }
     if faults:
@@ -254,8 +257,8 @@ def _checked_value(kind: str, value: ReviewValue) -> ReviewValue | None:
         case "step", StepDecision(is_taken, reason):
             reason = check_lines(reason, longest=LONGEST_REASON)
             if not is_taken and not reason:
-                raise BadText("is declined without a reason")
+                raise BadText(_("is declined without a reason"))
             return StepDecision(is_taken, reason)
         case (("emergency" | "confirmed" | "code"), True):
             return True
-    raise BadText("has a value that it cannot have")
+    raise BadText(_("has a value that it cannot have"))

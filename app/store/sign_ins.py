@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
+from app.language.words import _
 from app.store.accounts import Account, account_of, lock_active
 from app.store.actor import Actor
 from app.store.audit import note
@@ -128,11 +129,11 @@ def renew(
         select(SignInRow.account_id).where(SignInRow.token_hash == old_hash)
     ).one_or_none()
     if owner is None:
-        raise NotFound("this sign-in has ended")
+        raise NotFound(_("this sign-in has ended"))
     # The account comes first, as wherever sign-ins are ended: nobody waits in a circle.
     lock_active(session, owner)
     if not _end(session, old_hash, now):
-        raise NotFound("this sign-in has ended")
+        raise NotFound(_("this sign-in has ended"))
     old = session.exec(select(SignInRow).where(SignInRow.token_hash == old_hash)).one()
     row = SignInRow(
         token_hash=new_hash,

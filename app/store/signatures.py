@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
+from app.language.words import _
 from app.store.audit import Head
 from app.store.exams import exam_row
 from app.store.refusals import NotFound, Unreadable
@@ -72,7 +73,7 @@ def document(session: Session, sha256: str) -> Document:
     """
     row = session.exec(select(DocumentRow).where(DocumentRow.sha256 == sha256)).one_or_none()
     if row is None:
-        raise NotFound("there is no such document")
+        raise NotFound(_("there is no such document"))
     if hash_of(row.content) != row.sha256:
         raise Unreadable(f"the signed page {row.sha256} was altered after it was signed")
     return Document(row.sha256, row.exam_id, row.media_type, row.content, row.made_at)

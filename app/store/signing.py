@@ -11,6 +11,7 @@ from uuid import uuid4
 
 from sqlmodel import Session, select
 
+from app.language.words import _
 from app.store.actor import Actor, Recorder
 from app.store.audit import Head, note
 from app.store.audit_tables import AuditRow
@@ -71,7 +72,7 @@ class Signing:
     def __post_init__(self) -> None:
         """Refuse what could not be told afterwards."""
         if not self.signer.account_id:
-            raise ValueError("only somebody with an account can sign")
+            raise ValueError(_("only somebody with an account can sign"))
         if self.signed_at.utcoffset() is None:
             raise ValueError(f"{self.signed_at} has no offset from UTC")
         if not self.meaning or self.meaning != check_line(self.meaning, longest=LONGEST_MEANING):
@@ -103,10 +104,12 @@ def sign(
     """
     exam = exam_row(session, exam_id, lock=True)
     if exam.state not in OPEN_STATES:
-        raise NotOpen(f"the exam is {exam.state} already")
+        raise NotOpen(_("the exam is {state} already").format(state=exam.state))
     if exam.revision != reviewed_revision:
         raise StaleReview(
-            f"the exam is at revision {exam.revision}; revision {reviewed_revision} was reviewed"
+            _(
+                "the exam is at revision {revision}; revision {reviewed_revision} was reviewed"
+            ).format(revision=exam.revision, reviewed_revision=reviewed_revision)
         )
     held, review = exam_record(session, exam_id), review_of(session, exam_id)
     _check_time(signing, _latest(held, review))
@@ -122,7 +125,7 @@ def sign(
         signed_at=signing.signed_at,
     )
     if signing.content != expected:
-        raise StaleReview("the exam holds something else than what was to be signed")
+        raise StaleReview(_("the exam holds something else than what was to be signed"))
     return _signed(session, exam, signing, 0, knowledge, None)
 
 
@@ -137,13 +140,15 @@ def amend(
     exam = exam_row(session, exam_id, lock=True)
     pieces = signatures(session, exam_id)
     if exam.state in OPEN_STATES or not pieces:
-        raise NotSigned("the exam is not signed; record it as an entry instead")
+        raise NotSigned(_("the exam is not signed; record it as an entry instead"))
     if pieces[-1].number != after_number:
         raise StaleReview(
-            f"amendment {pieces[-1].number} stands there by now; read it before adding another"
+            _("amendment {number} stands there by now; read it before adding another").format(
+                number=pieces[-1].number
+            )
         )
     if checked_amendment(amendment) != amendment:
-        raise ValueError("the amendment was not checked before it was signed")
+        raise ValueError(_("the amendment was not checked before it was signed"))
     _check_time(signing, pieces[-1].signed_at)
     expected = amended_content(
         pieces,
@@ -155,7 +160,7 @@ def amend(
         signed_at=signing.signed_at,
     )
     if signing.content != expected:
-        raise StaleReview("this is not the amendment that was to be signed")
+        raise StaleReview(_("this is not the amendment that was to be signed"))
     return _signed(session, exam, signing, len(pieces), pieces[0].knowledge, amendment)
 
 
@@ -166,15 +171,15 @@ def checked_amendment(raw: Amendment) -> Amendment:
     """
     faults: dict[str, str] = {}
     if raw.kind not in AMENDMENTS:
-        faults["kind"] = "choose addendum, late entry or correction"
+        faults["kind"] = _("choose addendum, late entry or correction")
     texts: dict[str, str] = {}
     for field, longest in (("text", LONGEST_TEXT), ("reason", LONGEST_REASON)):
         try:
             texts[field] = check_lines(getattr(raw, field), longest=longest)
             if not texts[field]:
-                raise BadText("is missing")
+                raise BadText(_("is missing"))
         except BadText as fault:
-            faults[field] = f"the {field} {fault}"
+            faults[field] = _("the {field} {fault}").format(field=field, fault=fault)
     if faults:
         raise BadForm(faults)
     return Amendment(raw.kind, texts["text"], texts["reason"])
@@ -185,7 +190,7 @@ def _move(
 ) -> None:
     exam = exam_row(session, exam_id, lock=True)
     if exam.state not in OPEN_STATES:
-        raise NotOpen(f"the exam is {exam.state}; it stays so")
+        raise NotOpen(_("the exam is {state}; it stays so").format(state=exam.state))
     if exam.state == state:
         return
     exam.state = state
@@ -204,8 +209,10 @@ def _latest(held: ExamRecord, review: Review) -> datetime:
 def _check_time(signing: Signing, latest: datetime) -> None:
     if signing.signed_at < latest:
         raise BackDated(
-            f"the time of signing, {signing.signed_at.isoformat()}, lies before what would be "
-            f"signed, {latest.isoformat()}; check the server's clock"
+            _(
+                "the time of signing, {isoformat}, lies before what would be signed, "
+                "{isoformat2}; check the server's clock"
+            ).format(isoformat=signing.signed_at.isoformat(), isoformat2=latest.isoformat())
         )
 
 

@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from app.exam.record import Cell
+from app.language.words import _
 from app.store.actor import Recorder
 from app.store.cells import KeptEntry, cell_of, cell_record, entry_rows, medicines_record
 from app.store.entries import entry_row, to_be_written, written
@@ -41,7 +42,7 @@ def undo(
     rows = entry_rows(session, exam_id)
     mine = [row for row in rows if row.revision == revision]
     if not mine or any(row.account_id != (recorder.account_id or None) for row in mine):
-        raise NotYours("only what you entered yourself can be taken back")
+        raise NotYours(_("only what you entered yourself can be taken back"))
     by_id = {row.id: row for row in rows}
     before = {cell_of(row): None if row.replaces is None else by_id[row.replaces] for row in mine}
     latest = {cell_of(row): row for row in rows}

@@ -15,6 +15,7 @@ from app.exam.reading import (
 )
 from app.exam.record import Cell, Recorded, Untestable
 from app.exam.vocabulary import Finding, Side, vocabulary
+from app.language.words import _
 from app.store.free_text import BadText, check_as_typed
 from app.store.refusals import Unreadable
 
@@ -45,16 +46,26 @@ def checked_lines(lines: tuple[str, ...]) -> tuple[str, ...]:
     """
     faults: list[str] = []
     if len(lines) > MAX_MEDICINES:
-        faults.append(f"medicines: {len(lines)} lines; at most {MAX_MEDICINES}")
+        faults.append(
+            _("medicines: {lines} lines; at most {MAX_MEDICINES}").format(
+                lines=len(lines), MAX_MEDICINES=MAX_MEDICINES
+            )
+        )
     for place, line in enumerate(lines):
         if not line.strip():
-            faults.append(f"medicines.{place}: an empty line is not a medicine")
+            faults.append(
+                _("medicines.{place}: an empty line is not a medicine").format(place=place)
+            )
         elif len(line) > MAX_MEDICINE_LENGTH:
-            faults.append(f"medicines.{place}: longer than {MAX_MEDICINE_LENGTH} characters")
+            faults.append(
+                _("medicines.{place}: longer than {MAX_MEDICINE_LENGTH} characters").format(
+                    place=place, MAX_MEDICINE_LENGTH=MAX_MEDICINE_LENGTH
+                )
+            )
         try:
             check_as_typed(line)
         except BadText as fault:
-            faults.append(f"medicines.{place}: {fault}")
+            faults.append(_("medicines.{place}: {fault}").format(place=place, fault=fault))
     if faults:
         raise BadExam(faults)
     return tuple(lines)
@@ -105,9 +116,9 @@ def lines_from_text(text: str) -> tuple[str, ...]:
     try:
         raw = json.loads(text)
     except ValueError as fault:
-        raise Unreadable(f"medicines: {fault}") from fault
+        raise Unreadable(_("medicines: {fault}").format(fault=fault)) from fault
     if not isinstance(raw, list) or not all(isinstance(line, str) for line in raw):
-        raise Unreadable("medicines: not a list of lines")
+        raise Unreadable(_("medicines: not a list of lines"))
     return tuple(raw)
 
 
@@ -120,7 +131,7 @@ def _checked(cell: Cell, value: Recorded | None) -> Recorded | None:
     try:
         check_as_typed(value.reason)
     except BadText as fault:
-        raise BadValue(f"the reason {fault}") from None
+        raise BadValue(_("the reason {fault}").format(fault=fault)) from None
     return read_untestable({"untestable": value.reason})
 
 
@@ -128,9 +139,9 @@ def _finding(cell: Cell) -> Finding:
     finding_id, side = cell
     finding = vocabulary().get(finding_id)
     if finding is None:
-        raise BadValue("not a finding")
+        raise BadValue(_("not a finding"))
     if side not in finding.sides:
-        raise BadValue("needs its side, right or left" if finding.paired else "has no sides")
+        raise BadValue(_("needs its side, right or left") if finding.paired else _("has no sides"))
     return finding
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from sqlmodel import Session, col, select
 
+from app.language.words import _
 from app.store.audit import START, Head, digest, key_of, link
 from app.store.audit_tables import AuditRow, EmergencyAccessRow, SettingRow
 from app.store.columns import Table
@@ -94,19 +95,25 @@ def verify(session: Session, heads: Iterable[Head] = ()) -> Verified:
 def _chain(session: Session, chain: _Chain) -> Iterator[Alteration]:
     asked = select(AuditRow).order_by(col(AuditRow.number))
     for row in session.exec(asked).yield_per(500):
-        place = f"audit row {row.number}"
+        place = _("audit row {number}").format(number=row.number)
         expected = chain.last.number + 1
         if row.number != expected:
             missing = (
-                f"audit row {expected}"
+                _("audit row {expected}").format(expected=expected)
                 if row.number == expected + 1
-                else f"audit rows {expected} to {row.number - 1}"
+                else _("audit rows {expected} to {number}").format(
+                    expected=expected, number=row.number - 1
+                )
             )
             yield Alteration(missing, "deleted")
         elif row.previous != chain.last.hash:
             yield Alteration(
-                f"audit row {chain.last.number}" if chain.last.number else place,
-                f"altered, and its hash written anew: {place} follows another",
+                _("audit row {number}").format(number=chain.last.number)
+                if chain.last.number
+                else place,
+                _("altered, and its hash written anew: {place} follows another").format(
+                    place=place
+                ),
             )
         if link(row) != row.hash:
             yield Alteration(place, "altered")
@@ -114,7 +121,9 @@ def _chain(session: Session, chain: _Chain) -> Iterator[Alteration]:
         chain.last = Head(row.number, row.hash)
         for name, key, was in json.loads(row.rows):
             if (name, key) in chain.digests:
-                yield Alteration(f"{name} {key}", f"added a second time in {place}")
+                yield Alteration(
+                    f"{name} {key}", _("added a second time in {place}").format(place=place)
+                )
             chain.digests[name, key] = (was, row.number)
 
 
@@ -123,24 +132,26 @@ def _row(row: Table, chain: _Chain) -> Iterator[Alteration]:
     place = f"{name} {key}"
     was, number = chain.digests.get((name, key), ("", 0))
     if not number:
-        yield Alteration(place, "added past the audit")
+        yield Alteration(place, _("added past the audit"))
     elif digest(row) != was:
-        yield Alteration(place, f"altered since audit row {number}")
+        yield Alteration(place, _("altered since audit row {number}").format(number=number))
     if isinstance(row, DocumentRow) and hashlib.sha256(row.content).hexdigest() != row.sha256:
-        yield Alteration(place, "its bytes are not those that were signed")
+        yield Alteration(place, _("its bytes are not those that were signed"))
     if (
         isinstance(row, SignatureRow)
         and hashlib.sha256(row.content.encode()).hexdigest() != row.content_sha256
     ):
-        yield Alteration(place, "its content is not what was signed")
+        yield Alteration(place, _("its content is not what was signed"))
     if isinstance(row, SignatureRow) and not vouches_for(row.content, row.note):
-        yield Alteration(place, "its note is not the one that was signed")
+        yield Alteration(place, _("its note is not the one that was signed"))
 
 
 def _missing(name: str, seen: set[str], chain: _Chain) -> Iterator[Alteration]:
-    for (table, key), (_, number) in chain.digests.items():
+    for (table, key), (_digest, number) in chain.digests.items():
         if table == name and key not in seen:
-            yield Alteration(f"{name} {key}", f"deleted since audit row {number}")
+            yield Alteration(
+                f"{name} {key}", _("deleted since audit row {number}").format(number=number)
+            )
 
 
 def _conclusions(session: Session) -> Iterator[Alteration]:
@@ -156,9 +167,14 @@ def _conclusions(session: Session) -> Iterator[Alteration]:
             # That the content was altered is said already.
             continue
         if kept.pop(exam_id, set()) != expected:
-            yield Alteration(f"what is counted of exam {exam_id}", "is not what was signed")
+            yield Alteration(
+                _("what is counted of exam {exam_id}").format(exam_id=exam_id),
+                _("is not what was signed"),
+            )
     for exam_id in kept:
-        yield Alteration(f"what is counted of exam {exam_id}", "was never signed")
+        yield Alteration(
+            _("what is counted of exam {exam_id}").format(exam_id=exam_id), _("was never signed")
+        )
 
 
 def _concluded(row: ConclusionRow) -> tuple[str | None, ...]:
@@ -173,11 +189,16 @@ def _heads(session: Session, heads: Iterable[Head], chain: _Chain) -> Iterator[A
             continue
         if head.number > chain.last.number:
             yield Alteration(
-                f"audit rows {chain.last.number + 1} to {head.number}",
-                f"cut off: a signed page names {head}",
+                _("audit rows {number} to {number2}").format(
+                    number=chain.last.number + 1, number2=head.number
+                ),
+                _("cut off: a signed page names {head}").format(head=head),
             )
         elif chain.hashes.get(head.number) not in (None, head.hash):
-            yield Alteration(f"audit row {head.number}", f"rewritten: a signed page names {head}")
+            yield Alteration(
+                _("audit row {number}").format(number=head.number),
+                _("rewritten: a signed page names {head}").format(head=head),
+            )
 
 
 def parse_head(text: str) -> Head:
@@ -185,9 +206,9 @@ def parse_head(text: str) -> Head:
 
     Raises: ValueError.
     """
-    number, _, hash_ = text.strip().partition(":")
+    number, _colon, hash_ = text.strip().partition(":")
     if not (number.isascii() and number.isdecimal() and len(number) <= 18):
-        raise ValueError("a head begins with the number of its row, as in 412:9f86…")
+        raise ValueError(_("a head begins with the number of its row, as in 412:9f86…"))
     if len(hash_) != 64 or not set(hash_) <= set("0123456789abcdef"):
-        raise ValueError("a head ends with a hash of 64 digits 0 to 9 and a to f")
+        raise ValueError(_("a head ends with a hash of 64 digits 0 to 9 and a to f"))
     return Head(int(number), hash_)

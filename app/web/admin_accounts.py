@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
+from app.language.words import N_, Spoken, _
 from app.people.tokens import hash_code, new_code
 from app.store.account_changes import add_account, change_account
 from app.store.accounts import Account, account, accounts
@@ -24,11 +25,13 @@ from app.web.pages import Fault
 router = APIRouter(prefix="/admin/accounts")
 
 VALID_FOR = timedelta(days=7)
-MEANWHILE = "This account was changed meanwhile"
-SAID = {
-    "changed": "The account is changed.",
-    "factor": "The second factor is taken away. A new one can be set up after signing in.",
-}
+MEANWHILE = N_("This account was changed meanwhile")
+SAID = Spoken(
+    {
+        "changed": N_("The account is changed."),
+        "factor": N_("The second factor is taken away. A new one can be set up after signing in."),
+    }
+)
 
 
 @router.get("")
@@ -108,7 +111,7 @@ def save_new_code(request: Request, account_id: str, form: FormFields) -> Respon
                 request, session, account(session, account_id), me, now, at_revision=revision
             )
     except AccountCollision:
-        return _one(request, account_id, meanwhile="No code was made", status=409)
+        return _one(request, account_id, meanwhile=_("No code was made"), status=409)
     return _one(request, account_id, invited=invited)
 
 
@@ -123,7 +126,7 @@ def take_second_factor(request: Request, account_id: str, form: FormFields) -> R
                 session, account_id, None, at_revision=revision, actor=me.actor, now=now
             )
     except AccountCollision:
-        return _one(request, account_id, meanwhile="Nothing was taken away", status=409)
+        return _one(request, account_id, meanwhile=_("Nothing was taken away"), status=409)
     return see_other(f"/admin/accounts/{account_id}?done=factor")
 
 
@@ -162,7 +165,7 @@ def _list(
     held.sort(key=lambda each: (not each.is_active, each.printed_name.casefold()))
     fields = fields_of(("printed_name", "sign_in_name", "role"), typed, faults)
     page = AccountsPage(
-        title="Accounts",
+        title=_("Accounts"),
         faults=summary_of(fields),
         accounts=tuple(map(_line, held)),
         invited=invited,
@@ -198,7 +201,7 @@ def _one(
     }
     fields = fields_of(("printed_name", "role", "is_active"), typed, faults)
     page = AccountPage(
-        title=f"Account of {held.printed_name}",
+        title=_("Account of {printed_name}").format(printed_name=held.printed_name),
         faults=(*_refusal(meanwhile), *summary_of(fields)),
         account=_line(held),
         has_second_factor=held.totp_secret is not None,
@@ -213,15 +216,17 @@ def _one(
 
 def _both(form: FormFields, theirs: Account) -> dict[str, str]:
     """Both values of each field in which the account is no longer as the form has it."""
-    may = {True: "may sign in", False: "may not sign in"}
+    may = {True: _("may sign in"), False: _("may not sign in")}
     pairs = {
         "printed_name": (theirs.printed_name, form.get("printed_name", "")),
         "role": (theirs.role, form.get("role", "")),
         "is_active": (may[theirs.is_active], may["is_active" in form]),
     }
     return {
-        name: f"somebody else changed this account meanwhile. Here it says “{now}” now. "
-        f"Yours, “{mine}”, is not saved"
+        name: _(
+            "somebody else changed this account meanwhile. Here it says “{now}” now. "
+            "Yours, “{mine}”, is not saved"
+        ).format(now=now, mine=mine)
         for name, (now, mine) in pairs.items()
         if now != mine
     }
@@ -230,7 +235,9 @@ def _both(form: FormFields, theirs: Account) -> dict[str, str]:
 def _refusal(meanwhile: str) -> tuple[Fault, ...]:
     if not meanwhile:
         return ()
-    says = f"{MEANWHILE}, and is shown as it stands now. {meanwhile}"
+    says = _("{MEANWHILE}, and is shown as it stands now. {meanwhile}").format(
+        MEANWHILE=_(MEANWHILE), meanwhile=meanwhile
+    )
     return (Fault("main", says),)
 
 
@@ -238,13 +245,13 @@ def _line(held: Account) -> AccountLine:
     if not held.is_active:
         standing = "closed"
     elif held.oidc_key is not None:
-        standing = "identity provider"
+        standing = _("identity provider")
     elif held.password_hash is None:
-        standing = "no password yet"
+        standing = _("no password yet")
     elif held.totp_secret is not None:
-        standing = "password and second factor"
+        standing = _("password and second factor")
     else:
-        standing = "password alone"
+        standing = _("password alone")
     return AccountLine(
         held.id, held.sign_in_name, held.printed_name, held.role, standing, held.is_active
     )

@@ -6,6 +6,8 @@ from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
+from app.knowledge.terms import ROLE_WORDS
+from app.language.words import N_, _
 from app.store.accounts import accounts
 from app.store.audit import Head, note
 from app.store.audit_list import MOST_LISTED, Asked, happened
@@ -21,7 +23,7 @@ from app.web.pages import Fault, Field
 
 router = APIRouter(prefix="/admin/audit")
 
-_VERIFY = "Was anything altered?"
+_VERIFY = N_("Was anything altered?")
 
 
 @router.get("")
@@ -42,7 +44,7 @@ def search_audit(request: Request, form: FormFields) -> Response:
 def show_verify(request: Request) -> Response:
     """The form for heads that were printed."""
     require(request, "audit", "read")
-    return show(request, "admin/verify.html", VerifyPage(title=_VERIFY, heads=Field()))
+    return show(request, "admin/verify.html", VerifyPage(title=_(_VERIFY), heads=Field()))
 
 
 @router.post("/verify")
@@ -52,7 +54,9 @@ def verify_audit(request: Request, form: FormFields) -> Response:
     typed = form.get("heads", "")
     heads, wrong = _heads(typed)
     if wrong:
-        page = VerifyPage(title=_VERIFY, faults=(Fault("heads", wrong),), heads=Field(typed, wrong))
+        page = VerifyPage(
+            title=_(_VERIFY), faults=(Fault("heads", wrong),), heads=Field(typed, wrong)
+        )
         return show(request, "admin/verify.html", page, status=422)
     with reading(request.app.state.engine) as session:
         checked = verify(session, heads)
@@ -60,10 +64,16 @@ def verify_audit(request: Request, form: FormFields) -> Response:
     with writing(request.app.state.engine) as session:
         note(session, me.actor, "verify", at=datetime.now(UTC), detail={"alterations": found})
     page = VerifyPage(
-        title=_VERIFY,
+        title=_(_VERIFY),
         heads=Field(typed),
-        says=f"{checked.audit} acts and the {checked.rows} rows that they speak of were read. "
-        + (f"Altered places: {found}." if found else "Nothing was altered."),
+        says=_("{audit} acts and the {rows} rows that they speak of were read. ").format(
+            audit=checked.audit, rows=checked.rows
+        )
+        + (
+            _("Altered places: {found}.").format(found=found)
+            if found
+            else _("Nothing was altered.")
+        ),
         head=str(checked.head),
         alterations=tuple(str(each) for each in checked.alterations),
     )
@@ -78,7 +88,7 @@ def _heads(typed: str) -> tuple[list[Head], str]:
             if line.strip():
                 heads.append(parse_head(line))
         except ValueError as fault:
-            return [], f"Line {number} of the heads: {fault}"
+            return [], _("Line {number} of the heads: {fault}").format(number=number, fault=fault)
     return heads, ""
 
 
@@ -95,10 +105,12 @@ def _page(request: Request, form: FormFields) -> Response:
         found = [] if fault else happened(session, asked, limit=MOST_LISTED + 1)
     shown, names = found[:MOST_LISTED], {each.id: each.printed_name for each in people}
     page = AuditPage(
-        title="Audit",
+        title=_("Audit"),
         faults=(Fault("chart_number", fault),) if fault else (),
         lines=tuple(audit_line(each, names) for each in shown),
-        accounts=tuple(Choice(each.id, f"{each.printed_name} ({each.role})") for each in people),
+        accounts=tuple(
+            Choice(each.id, f"{each.printed_name} ({ROLE_WORDS[each.role]})") for each in people
+        ),
         actions=tuple(Choice(name, words) for name, words in ACTIONS.items()),
         account=who,
         action=action,
@@ -114,7 +126,7 @@ def _chart(session: Session, number: str) -> tuple[str, str]:
     if not number:
         return "", ""
     found = patient_with_number(session, number)
-    return (found.id, "") if found else ("", "No patient has this chart number")
+    return (found.id, "") if found else ("", _("No patient has this chart number"))
 
 
 def _before(form: FormFields) -> int | None:

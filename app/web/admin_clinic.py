@@ -8,6 +8,8 @@ from starlette.responses import Response
 
 from app.knowledge.load import knowledge
 from app.knowledge.mentions import label_of
+from app.language.words import N_, Spoken, _
+from app.report.phrases import quoted
 from app.store.accounts import accounts
 from app.store.clinic_settings import (
     PATHWAY,
@@ -27,19 +29,21 @@ from app.web.wording import local, sentence
 
 router = APIRouter(prefix="/admin/clinic")
 
-_LABELS = {
-    "name": "Name of the clinic, as it is printed",
-    "idle_minutes": "Minutes without use until a screen locks",
-    "absolute_hours": "Hours until everybody signs in again",
-    "impression_first": "The physician writes the impression before the suggestions open",
-}
+_LABELS = Spoken(
+    {
+        "name": N_("Name of the clinic, as it is printed"),
+        "idle_minutes": N_("Minutes without use until a screen locks"),
+        "absolute_hours": N_("Hours until everybody signs in again"),
+        "impression_first": N_("The physician writes the impression before the suggestions open"),
+    }
+)
 
 
 @router.get("")
 def show_clinic(request: Request, done: str = "") -> Response:
     """The settings in force; done: they were just saved."""
     require(request, "clinic", "read")
-    return _page(request, says="Saved. It holds from the next page on." if done else "")
+    return _page(request, says=_("Saved. It holds from the next page on.") if done else "")
 
 
 @router.post("")
@@ -72,14 +76,18 @@ def save_clinic(request: Request, form: FormFields) -> Response:
 def _both(collision: SettingsCollision) -> dict[str, str]:
     """Both values of each setting that somebody else set meanwhile; a person settles it."""
     return {
-        name: f"{held.by} ({local(held.at):%H:%M}) set {_quoted(held.value)} meanwhile. "
-        f"Yours, {_quoted(collision.mine[name])}, is not saved"
+        name: _("{by} ({at}) set {value} meanwhile. Yours, {name}, is not saved").format(
+            by=held.by,
+            at=f"{local(held.at):%H:%M}",
+            value=_quoted(held.value),
+            name=_quoted(collision.mine[name]),
+        )
         for name, held in collision.theirs.items()
     }
 
 
 def _quoted(value: str) -> str:
-    return f"“{value}”" if value else "nothing"
+    return quoted(value) if value else _("nothing")
 
 
 def _page(
@@ -103,11 +111,11 @@ def _page(
     groups = {
         title: {PATHWAY + each: label_of(group, each, known) for each in ids}
         for title, group, ids in (
-            ("Warnings", "warnings", known.warnings),
-            ("Steps", "steps", known.steps),
+            (_("Warnings"), "warnings", known.warnings),
+            (_("Steps"), "steps", known.steps),
         )
     }
-    labels = _LABELS | {name: label for each in groups.values() for name, label in each.items()}
+    labels = {**_LABELS} | {name: label for each in groups.values() for name, label in each.items()}
 
     def setting(name: str) -> Setting:
         field = Field(shown.get(name, ""), sentence(faults.get(name, "")))
@@ -115,7 +123,7 @@ def _page(
 
     templates: Templates = request.app.state.templates
     page = ClinicPage(
-        title="Clinic",
+        title=_("Clinic"),
         faults=tuple(
             Fault(name, f"{labels.get(name, name)}: {fault}") for name, fault in faults.items()
         ),
@@ -153,10 +161,19 @@ def _cautions(*, plain_http: bool, unguarded: int) -> tuple[str, ...]:
     cautions = []
     if plain_http:
         cautions.append(
-            "This server answers without encryption (EVENHAND_PLAIN_HTTP): whoever listens on the "
-            "network can read charts and take over sign-ins. Put a proxy with TLS in front of it."
+            _(
+                "This server answers without encryption (EVENHAND_PLAIN_HTTP): whoever listens "
+                "on the network can read charts and take over sign-ins. Put a proxy with TLS in "
+                "front of it."
+            )
         )
     if unguarded:
-        people = "1 person signs" if unguarded == 1 else f"{unguarded} people sign"
-        cautions.append(f"{people} in with a password alone, without a second factor.")
+        people = (
+            _("1 person signs")
+            if unguarded == 1
+            else _("{unguarded} people sign").format(unguarded=unguarded)
+        )
+        cautions.append(
+            _("{people} in with a password alone, without a second factor.").format(people=people)
+        )
     return tuple(cautions)

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response, StreamingResponse
 
+from app.language.words import _
 from app.report.data.columns import Form
 from app.report.data.files import FORMATS
 from app.store.engine import reading
@@ -33,7 +34,7 @@ def show_export(request: Request) -> Response:
     require(request, "export", "write")
     with reading(request.app.state.engine) as session:
         count = signed_count(session)
-    return show(request, "admin/export.html", ExportPage(title="Export", signed=count))
+    return show(request, "admin/export.html", ExportPage(title=_("Export"), signed=count))
 
 
 @router.post("")

@@ -2,6 +2,7 @@
 
 from fastapi import Request
 
+from app.language.words import _
 from app.people.limits import Standing
 from app.people.permissions import STATES, allows
 from app.store.refusals import NotOpen
@@ -42,7 +43,7 @@ def require(request: Request, section: str, action: str, state: str = "none") ->
     me = someone(request)
     if not may(me, section, action, state):
         if any(may(me, section, action, other) for other in STATES if other != "none"):
-            raise NotOpen(f"the exam is {state}")
+            raise NotOpen(_("the exam is {state}").format(state=state))
         raise Forbidden
     return me
 

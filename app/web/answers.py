@@ -4,17 +4,22 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from fastapi import Request
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from app.assess.words import DISCLAIMER
+from app.knowledge.terms import ROLE_WORDS
+from app.language.scripts import script_words
+from app.language.words import InEachLanguage, _, language
+from app.places import STATIC
+from app.report.templates import environment
 from app.web.allowed import may
 from app.web.drawing import Compiled, Kept, Tight
 from app.web.identity import signed_in, visit_of
 from app.web.pages import MeView, Page, Site
 from app.web.wording import local
 
-_COMPILED = Compiled()
+_COMPILED: dict[str, Compiled] = {}
 
 
 @dataclass(frozen=True)
@@ -27,22 +32,23 @@ class Templates:
 
     folder: Path
     site: Site
-    environment: Environment = field(init=False)
+    _environments: InEachLanguage[Environment] = field(init=False)
 
     def __post_init__(self) -> None:
-        environment = Environment(
-            loader=FileSystemLoader(self.folder),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            extensions=[Tight],
-            bytecode_cache=_COMPILED,
-        )
-        environment.globals["site"] = self.site
-        environment.globals["DISCLAIMER"] = DISCLAIMER
-        environment.globals["kept"] = Kept()
-        object.__setattr__(self, "environment", environment)
+        object.__setattr__(self, "_environments", InEachLanguage(self._made))
+
+    @property
+    def environment(self) -> Environment:
+        """The templates in the language in use."""
+        return self._environments()
+
+    def _made(self) -> Environment:
+        made = environment(self.folder, [Tight], _COMPILED.setdefault(language(), Compiled()))
+        made.globals["site"] = self.site
+        made.globals["DISCLAIMER"] = _(DISCLAIMER)
+        made.globals["script_words"] = script_words(STATIC)
+        made.globals["kept"] = Kept()
+        return made
 
 
 def show(request: Request, template: str, page: Page, *, status: int = 200) -> Response:
@@ -69,7 +75,7 @@ def me_view(request: Request) -> MeView | None:
     limits, until = visit_of(request).limits, me.emergency_until
     return MeView(
         name=me.name,
-        role=me.role,
+        role=ROLE_WORDS[me.role],
         sign_in_name=me.sign_in_name,
         home=home_of(me.role),
         form_token=me.form_token,

@@ -12,14 +12,15 @@ from app.assess.words import fall_level_words, level_words, side_words, urgency_
 from app.exam.record import Value
 from app.exam.vocabulary import Finding, Scale, vocabulary
 from app.knowledge.load import Knowledge
+from app.language.words import N_, _
 from app.report.phrases import value_words
 from app.store.exams import ExamRecord
 from app.web.knowledge_pages import AskedPage, EffectView, OutcomeView
 from app.web.sheet import sheet_path
 from app.web.wording import exam_time, local, who
 
-_CALCULATED = "It is a number that the rule calculates with, together with others."
-_TOGETHER = (
+_CALCULATED = N_("It is a number that the rule calculates with, together with others.")
+_TOGETHER = N_(
     "With everything else as it is recorded no answer changes this by itself. It counts together "
     "with others that are not examined yet."
 )
@@ -32,12 +33,12 @@ def asked_page(held: ExamRecord, finding_id: str, known: Knowledge) -> AskedPage
     effects = effects_of(held.exam, known, finding_id)
     side = f"-{effects[0].side}" if effects and effects[0].side else ""
     return AskedPage(
-        title=f"Why next: {finding.label}",
+        title=_("Why next: {label}").format(label=finding.label),
         who=who(held.patient, examined.date()),
         exam_id=held.id,
         sheet=sheet_path(held.id, ""),
         place=f"c-{finding_id}{side}",
-        examined=f"{exam_time(held)}, as recorded up to now",
+        examined=_("{held}, as recorded up to now").format(held=exam_time(held)),
         version=known.version,
         finding=finding.label,
         hint=finding.hint,
@@ -49,15 +50,15 @@ def _effects(
     effects: tuple[Effect, ...], finding: Finding, known: Knowledge
 ) -> Iterator[EffectView]:
     """One block for each rule, or one for each side where the sides differ."""
-    for _, group in groupby(effects, key=lambda effect: effect.rule):
+    for _rule, group in groupby(effects, key=lambda effect: effect.rule):
         views = [_effect(each, finding, known) for each in group]
         if len({replace(view, side="") for view in views}) == 1 < len(views):
-            views = [replace(views[0], side="RIGHT or LEFT")]
+            views = [replace(views[0], side=_("RIGHT or LEFT"))]
         yield from views
 
 
 def _effect(effect: Effect, finding: Finding, known: Knowledge) -> EffectView:
-    note = "" if effect.is_by_itself else _TOGETHER
+    note = "" if effect.is_by_itself else _(_TOGETHER)
     return EffectView(
         rule=effect.rule,
         label=_label(effect.rule, known),
@@ -72,7 +73,7 @@ def _effect(effect: Effect, finding: Finding, known: Knowledge) -> EffectView:
             for outcome in effect.outcomes
             if not note
         ),
-        note=note if effect.outcomes else _CALCULATED,
+        note=note if effect.outcomes else _(_CALCULATED),
     )
 
 
@@ -86,7 +87,11 @@ def _result(rule: str, result: str, known: Knowledge) -> str:
     if rule in known.categories:
         return level_words(result)
     if rule in known.warnings:
-        return "not raised" if result == NOT_RAISED else f"raised: {urgency_words(result)}"
+        return (
+            _("not raised")
+            if result == NOT_RAISED
+            else _("raised: {result}").format(result=urgency_words(result))
+        )
     return fall_level_words(result)
 
 
@@ -96,7 +101,7 @@ def _answers(answers: tuple[Value, ...], finding: Finding, known: Knowledge) -> 
     if finding.scale not in (Scale.COUNT, Scale.NUMBER):
         return ", ".join(value_words(finding, each) for each in answers)
     if (first, last) == (finding.minimum, finding.maximum):
-        return "any answer"
+        return _("any answer")
     if first == last:
         return value_words(finding, first)
     marks = marks_of(known, finding.id)
@@ -107,9 +112,15 @@ def _answers(answers: tuple[Value, ...], finding: Finding, known: Knowledge) -> 
     if first != finding.minimum:
         is_bound = whole or first in marks or not below
         said = value_words(finding, first if is_bound else below[-1])
-        parts.append(f"{said} or more" if is_bound else f"more than {said}")
+        parts.append(
+            _("{said} or more").format(said=said)
+            if is_bound
+            else _("more than {said}").format(said=said)
+        )
     if last != finding.maximum:
         is_bound = whole or last in marks or not above
         said = value_words(finding, last if is_bound else above[0])
-        parts.append(f"up to {said}" if is_bound else f"under {said}")
+        parts.append(
+            _("up to {said}").format(said=said) if is_bound else _("under {said}").format(said=said)
+        )
     return ", ".join(parts)

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from app.knowledge.terms import ROLE_WORDS
+from app.language.words import _
 from app.report.phrases import clean, moment
 from app.report.seal_check import ENCRYPTED, FileRead, SealFound, read_file
 from app.report.signed import KINDS
@@ -48,37 +50,41 @@ def came_back(session: Session, content: bytes) -> CameBack:
     if read.fault != ENCRYPTED and any(
         each.hex().encode() in content.lower() for each in own.values()
     ):
-        return _altered(session, read, "It carries this clinic’s seal, and it is damaged.")
+        return _altered(session, read, _("It carries this clinic’s seal, and it is damaged."))
     if read.fault:
-        return CameBack(UNKNOWN, f"The file is {read.fault}.")
+        return CameBack(UNKNOWN, _("The file is {fault}.").format(fault=read.fault))
     piece = newest_piece(session, read.exam_id) if read.exam_id else None
     if piece is not None:
         if piece[1] is not None:
             return _altered(
                 session,
                 read,
-                "It names an exam of this clinic and is none of its signed pages: it was changed "
-                "or saved anew, or it is a draft." + _others(read),
+                _(
+                    "It names an exam of this clinic and is none of its signed pages: it was "
+                    "changed "
+                    "or saved anew, or it is a draft."
+                )
+                + _others(read),
             )
         return CameBack(
             UNKNOWN,
-            "It names an exam of this clinic that is not signed; a draft cannot be checked.",
+            _("It names an exam of this clinic that is not signed; a draft cannot be checked."),
             read.exam_id,
             piece[0],
         )
     return CameBack(
         UNKNOWN,
-        "It carries no seal, and it is no signed page of this clinic."
+        _("It carries no seal, and it is no signed page of this clinic.")
         if not read.seals
-        else "It is no signed page of this clinic." + _others(read),
+        else _("It is no signed page of this clinic.") + _others(read),
     )
 
 
 def _unaltered(known: KnownPage) -> CameBack:
     return CameBack(
         UNALTERED,
-        "These are the very bytes that were signed in this clinic."
-        + ("" if known.is_newest else " A newer amendment stands beside the exam by now."),
+        _("These are the very bytes that were signed in this clinic.")
+        + ("" if known.is_newest else _(" A newer amendment stands beside the exam by now.")),
         known.signature.exam_id,
         known.state,
         tuple(_about(known)),
@@ -86,25 +92,39 @@ def _unaltered(known: KnownPage) -> CameBack:
 
 
 def _about(known: KnownPage) -> list[str]:
-    lines = [f"Exam {known.signature.exam_id}, now {known.state}.", _piece(known.signature)]
+    lines = [
+        _("Exam {exam_id}, now {state}.").format(
+            exam_id=known.signature.exam_id, state=known.state
+        ),
+        _piece(known.signature),
+    ]
     if not known.is_newest:
-        lines.append(f"Newest: {_piece(known.newest)}")
+        lines.append(_("Newest: {newest}").format(newest=_piece(known.newest)))
     return lines
 
 
 def _piece(piece: Signature) -> str:
-    what = f"Amendment {piece.number} ({KINDS[piece.kind]})" if piece.number else "The exam"
-    return f"{what}, signed by {piece.printed_name}, {piece.role}, {moment(piece.signed_at)}."
+    what = (
+        _("Amendment {number} ({kind})").format(number=piece.number, kind=KINDS[piece.kind])
+        if piece.number
+        else _("The exam")
+    )
+    return _("{what}, signed by {printed_name}, {role}, {signed_at}.").format(
+        what=what,
+        printed_name=piece.printed_name,
+        role=ROLE_WORDS[piece.role],
+        signed_at=moment(piece.signed_at),
+    )
 
 
 def _with_our_seal(session: Session, seal: SealFound, read: FileRead) -> CameBack:
     if not seal.is_intact:
         return _altered(
-            session, read, "This clinic’s seal on it is broken: it was changed or saved anew."
+            session, read, _("This clinic’s seal on it is broken: it was changed or saved anew.")
         )
     if not seal.is_whole:
         before = page_with_hash(session, seal.covered)
-        says = "Something was added after this clinic sealed it; the page below it is as it was."
+        says = _("Something was added after this clinic sealed it; the page below it is as it was.")
         if before is None:
             return _altered(session, read, says)
         return CameBack(
@@ -114,13 +134,17 @@ def _with_our_seal(session: Session, seal: SealFound, read: FileRead) -> CameBac
         return _altered(
             session,
             read,
-            "This clinic’s seal holds for what it covers, but these are not the bytes that were "
-            "signed.",
+            _(
+                "This clinic’s seal holds for what it covers, but these are not the bytes that "
+                "were signed."
+            ),
         )
     return CameBack(
         UNKNOWN,
-        "This clinic’s seal is on it, intact, but this database holds no such page: it may have "
-        "been restored from an older backup.",
+        _(
+            "This clinic’s seal is on it, intact, but this database holds no such page: it may "
+            "have been restored from an older backup."
+        ),
     )
 
 
@@ -129,15 +153,28 @@ def _altered(session: Session, read: FileRead, says: str) -> CameBack:
     if found is None:
         return CameBack(ALTERED, says)
     state, piece = found
-    more = () if piece is None else (f"It names exam {read.exam_id}. Newest: {_piece(piece)}",)
+    more = (
+        ()
+        if piece is None
+        else (
+            _("It names exam {exam_id}. Newest: {piece}").format(
+                exam_id=read.exam_id, piece=_piece(piece)
+            ),
+        )
+    )
     return CameBack(ALTERED, says, read.exam_id, state, more)
 
 
 def _others(read: FileRead) -> str:
     """Whose seals are on it that are not this clinic's; the name is as the certificate says it."""
     return "".join(
-        f" It is sealed by {clean(each.name, most=80)}, "
-        + ("intact" if each.is_intact else "and that seal is broken")
-        + ", but that is not this clinic’s seal."
+        (
+            _(" It is sealed by {name}, intact, but that is not this clinic’s seal.")
+            if each.is_intact
+            else _(
+                " It is sealed by {name}, and that seal is broken, but that is not this clinic’s "
+                "seal."
+            )
+        ).format(name=clean(each.name, most=80))
         for each in read.seals
     )

@@ -12,6 +12,7 @@ from app.assess.assessment import Assessment
 from app.assess.compared import is_measured
 from app.knowledge.course import NO_FIGURE
 from app.knowledge.load import knowledge
+from app.language.words import N_, _
 from app.report.course import Visit, course, in_words
 from app.report.phrases import day
 from app.report.signed import SIGNED_STATES
@@ -32,7 +33,7 @@ from app.web.wording import STATE_WORDS, exam_time, local, today, who
 
 router = APIRouter()
 
-TWICE = "Choose two different exams."
+TWICE = N_("Choose two different exams.")
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def show_course(request: Request, patient_id: str) -> Response:
     ]
     plots = course(visits, knowledge()) if len(visits) > 1 else ()
     page = CoursePage(
-        title="Course",
+        title=_("Course"),
         who=who(card, today()),
         exams=len(visits),
         has_unsigned=any(not each.is_signed for each in visits),
@@ -106,7 +107,7 @@ def _chosen(
     by_id = {row.exam_id: row for row in rows}
     asked = [each for each in (then, now) if each]
     if any(each not in by_id for each in asked):
-        raise NotFound("there is no such exam of this patient")
+        raise NotFound(_("there is no such exam of this patient"))
     if len(set(asked)) < len(asked):
         return None
     named = [by_id[each] for each in asked]
@@ -139,8 +140,8 @@ def _compare_page(
     then, now = judged if judged else (None, None)
     versions = [each.assessment.knowledge for each in judged]
     return ComparePage(
-        title="Compare two exams",
-        faults=(Fault("now", TWICE),) if is_twice else (),
+        title=_("Compare two exams"),
+        faults=(Fault("now", _(TWICE)),) if is_twice else (),
         who=who(card, today()),
         choices=tuple(_choice(row) for row in rows),
         then=_head(then) if then else None,
@@ -148,7 +149,7 @@ def _compare_page(
         other_knowledge=other_knowledge(versions),
         concluded=concluded(then.assessment, now.assessment, known) if then and now else (),
         parts=differences(then.held.exam, now.held.exam, known) if then and now else (),
-        no_figure=NO_FIGURE,
+        no_figure=_(NO_FIGURE),
     )
 
 
@@ -158,7 +159,7 @@ def _choice(row: WorklistRow) -> ExamChoice:
 
 def _state(state: str) -> str:
     words = STATE_WORDS[state]
-    return words if state in SIGNED_STATES else f"{words}, {NOT_SIGNED}"
+    return words if state in SIGNED_STATES else f"{words}, {_(NOT_SIGNED)}"
 
 
 def _head(judged: Judged) -> ExamHead:
@@ -169,8 +170,11 @@ def _head(judged: Judged) -> ExamHead:
         state=_state(held.state),
         is_signed=judged.is_signed,
         is_amended=held.state == "amended",
-        basis=f"assessed {'when it was signed' if judged.is_signed else 'now'}, under knowledge "
-        f"{version}",
+        basis=(
+            _("assessed when it was signed, under knowledge {version}")
+            if judged.is_signed
+            else _("assessed now, under knowledge {version}")
+        ).format(version=version),
     )
 
 
@@ -178,7 +182,8 @@ def other_knowledge(versions: Sequence[str]) -> str:
     """What is said where both exams were assessed under different knowledge; "" elsewhere."""
     if len(set(versions)) < 2:
         return ""
-    return (
-        f"The earlier exam was assessed under knowledge version {versions[0]}, the later one under "
-        f"{versions[1]}. A pattern or warning can read otherwise for that reason alone."
-    )
+    return _(
+        "The earlier exam was assessed under knowledge version {versions}, the later "
+        "one under {versions2}. A pattern or warning can read otherwise for that "
+        "reason alone."
+    ).format(versions=versions[0], versions2=versions[1])

@@ -11,6 +11,7 @@ from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Recorded, Untestable
 from app.exam.vocabulary import Scale, vocabulary
 from app.knowledge.load import Knowledge
+from app.language.words import N_, _
 from app.report.differences import (
     change_words,
     figure_words,
@@ -26,8 +27,8 @@ from app.web.compare_pages import (
     ValueView,
 )
 
-WORKED_OUT = "Worked out from what was measured"
-NOT_RAISED = "not raised"
+WORKED_OUT = N_("Worked out from what was measured")
+NOT_RAISED = N_("not raised")
 
 
 @dataclass(frozen=True)
@@ -54,52 +55,55 @@ def _matters(each: Compared) -> bool:
 
 _PARTS = (
     _Part(
-        "new", "New", "Normal then; now definite or marked, or abnormal in words.", _of(Kind.NEW)
+        "new",
+        N_("New"),
+        N_("Normal then; now definite or marked, or abnormal in words."),
+        _of(Kind.NEW),
     ),
     _Part(
         "worse",
-        "Worse",
-        "By two grades, in words, or beyond a published figure.",
+        N_("Worse"),
+        N_("By two grades, in words, or beyond a published figure."),
         _of(Kind.WORSE),
     ),
     _Part(
         "better",
-        "Better",
-        "By two grades, in words, or beyond a published figure; or no longer found.",
+        N_("Better"),
+        N_("By two grades, in words, or beyond a published figure; or no longer found."),
         _of(Kind.BETTER, Kind.GONE),
     ),
     _Part(
         "one-grade",
-        "Changed by one grade",
-        "Two examiners, or two days, may differ by as much. There is no published figure.",
+        N_("Changed by one grade"),
+        N_("Two examiners, or two days, may differ by as much. There is no published figure."),
         _of(Kind.ONE_GRADE),
     ),
     _Part(
         "different",
-        "Different, with no published figure or no order",
-        "The difference is shown as it is.",
+        N_("Different, with no published figure or no order"),
+        N_("The difference is shown as it is."),
         _of(Kind.DIFFERENT),
     ),
     _Part(
         "within",
-        "Within measurement error",
-        "No larger than a published minimal detectable change.",
+        N_("Within measurement error"),
+        N_("No larger than a published minimal detectable change."),
         _of(Kind.WITHIN_ERROR),
     ),
     _Part(
         "not-comparable",
-        "Not comparable",
-        "One exam, or each, does not know it. Not examined is not better, and not normal.",
+        N_("Not comparable"),
+        N_("One exam, or each, does not know it. Not examined is not better, and not normal."),
         lambda each: each.kind is Kind.NOT_COMPARABLE and _matters(each),
     ),
     _Part(
         "not-comparable-normal",
-        "Not comparable, and nothing abnormal where it was examined",
-        "One exam does not know it.",
+        N_("Not comparable, and nothing abnormal where it was examined"),
+        N_("One exam does not know it."),
         lambda each: each.kind is Kind.NOT_COMPARABLE and not _matters(each),
         is_folded=True,
     ),
-    _Part("same", "The same", "", _of(Kind.SAME), is_folded=True),
+    _Part("same", N_("The same"), "", _of(Kind.SAME), is_folded=True),
 )  # fmt: skip
 
 
@@ -111,12 +115,12 @@ def differences(then: Exam, now: Exam, knowledge: Knowledge) -> tuple[Difference
         held = [each for each in found if part.holds(each) and _station(each.name) == station]
         return tuple(_line(each, then, now, knowledge) for each in held)
 
-    labels = [*(each.label for each in vocabulary().stations), WORKED_OUT]
+    labels = [*(each.label for each in vocabulary().stations), _(WORKED_OUT)]
     parts = [
         Differences(
             part.id,
-            part.title,
-            part.says,
+            _(part.title),
+            _(part.says) if part.says else "",
             tuple(
                 StationDifferences(label, held) for label in labels if (held := lines(part, label))
             ),
@@ -171,12 +175,12 @@ def _level(assessment: Assessment, name: str) -> str:
 
 def _raised(assessment: Assessment, name: str) -> str:
     found: list[WarningRaised] = [each for each in assessment.warnings if each.id == name]
-    return urgency_words(found[0].urgency) if found else NOT_RAISED
+    return urgency_words(found[0].urgency) if found else _(NOT_RAISED)
 
 
 def _station(name: str) -> str:
     if name in QUANTITIES:
-        return WORKED_OUT
+        return _(WORKED_OUT)
     stations = {each.id: each.label for each in vocabulary().stations}
     return stations[vocabulary()[name].station]
 

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import Engine
 
+from app.language.words import _
 from app.people.tokens import hash_code, new_code
 from app.store.accounts import account_named, lock_active
 from app.store.actor import PROGRAM
@@ -28,7 +29,7 @@ def console_code(engine: Engine, sign_in_name: str, *, takes_second_factor: bool
     with writing(engine) as session:
         held = account_named(session, sign_in_name)
         if held is None or lock_active(session, held.id).role != "administrator":
-            raise NotFound("no administrator has this sign-in name")
+            raise NotFound(_("no administrator has this sign-in name"))
         if takes_second_factor:
             set_second_factor(session, held.id, None, at_revision=None, actor=AT_CONSOLE, now=now)
         invite(session, held.id, hash_code(code), now + VALID_FOR, actor=AT_CONSOLE, now=now)

@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from app.assess.assess import assess
 from app.knowledge.load import knowledge
+from app.language.words import _
 from app.store.actor import Recorder
 from app.store.alerts import set_alert
 from app.store.audit import head
@@ -95,7 +96,7 @@ def _sign(engine: Engine, site: Site, exam_id: str, exam: DemoExam, physician: R
     with writing(engine) as session:
         reviewed = _reviewed(session, exam_id)
         if reviewed.held.state not in OPEN_STATES:
-            raise NotOpen(f"the exam is {reviewed.held.state} already")
+            raise NotOpen(_("the exam is {state} already").format(state=reviewed.held.state))
         record_review(
             session,
             exam_id,
@@ -108,7 +109,7 @@ def _sign(engine: Engine, site: Site, exam_id: str, exam: DemoExam, physician: R
         reviewed, audit = _reviewed(session, exam_id), head(session)
     signed_at = local(exam.started_at + SIGNED_AFTER)
     # A key made today does not seal the past; the pages say that they carry no seal.
-    act = Act(physician, MEANING, signed_at, audit, UNSEALED)
+    act = Act(physician, _(MEANING), signed_at, audit, UNSEALED)
     sign_reviewed(engine, site, reviewed, act)
 
 

@@ -13,6 +13,8 @@ from app.assess.assess import assess
 from app.assess.assessment import Assessment
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
+from app.knowledge.terms import ROLE_WORDS
+from app.language.words import _
 from app.report.attached import attached_files
 from app.report.leaflet import LeafletInput, leaflet_pdf
 from app.report.note import text_note
@@ -65,7 +67,7 @@ def show_note(request: Request, exam_id: str) -> Response:
     else:
         text = text_note(draft_report(request, held), knowledge())
     page = NotePage(
-        title="Note",
+        title=_("Note"),
         exam_id=held.id,
         who=who(held.patient, local(held.examined_at).date()),
         note=text,
@@ -78,7 +80,7 @@ def show_leaflet(request: Request, exam_id: str) -> Response:
     """What the patient takes home, as PDF; there is none before the exam is signed."""
     held = held_for(request, exam_id, "leaflet")
     if held.state not in SIGNED_STATES:
-        raise NotSigned("the page for the patient follows from what was signed")
+        raise NotSigned(_("the page for the patient follows from what was signed"))
     with reading(request.app.state.engine) as session:
         review = review_of(session, exam_id)
     site = site_of(request)
@@ -209,7 +211,7 @@ def report_of(
         started_at=local(held.examined_at),
         paper=_paper(held),
         printed_at=local(printed_at),
-        recorded_by=tuple(f"{name}, {role}" for name, role in dict.fromkeys(recorders)),
+        recorded_by=tuple(f"{name}, {ROLE_WORDS[role]}" for name, role in dict.fromkeys(recorders)),
         recorded=_recorded(held),
         cell_by={
             cell: By(each.by, each.role, local(each.at))
@@ -239,12 +241,12 @@ def _recorded(held: ExamRecord) -> tuple[str, ...]:
     parts: dict[str, list[str]] = {}
     for station in vocabulary().stations:
         for cell, each in held.cells.items():
-            known = parts.setdefault(f"{each.by}, {each.role}", [])
+            known = parts.setdefault(f"{each.by}, {ROLE_WORDS[each.role]}", [])
             if vocabulary()[cell[0]].station == station.id and station.label not in known:
                 known.append(station.label)
     if held.medicines_record:
         by = held.medicines_record
-        parts.setdefault(f"{by.by}, {by.role}", []).append("Medicines")
+        parts.setdefault(f"{by.by}, {ROLE_WORDS[by.role]}", []).append(_("Medicines"))
     return tuple(f"{who}: {'; '.join(what)}" for who, what in parts.items())
 
 

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from app.language.words import _
 from app.report.phrases import day
 from app.store.emergency_access import BY_HAND, end_emergency_access, open_emergency_access
 from app.store.engine import writing
@@ -24,7 +25,7 @@ router = APIRouter(prefix="/emergency-access")
 def show_emergency_access(request: Request, done: str = "") -> Response:
     """The form, and until when charts are open already; done: they were just closed."""
     me = require(request, "emergency_access", "write")
-    says = "Emergency access is ended. No chart opens to you any more." if done else ""
+    says = _("Emergency access is ended. No chart opens to you any more.") if done else ""
     return show(request, "admin/emergency_access.html", _page(me, Field(), says))
 
 
@@ -57,7 +58,7 @@ def _page(me: SignedIn, reason: Field, says: str = "") -> EmergencyAccessPage:
         over = local(me.emergency_until)
         until = f"{day(over)} {over:%H:%M}"
     return EmergencyAccessPage(
-        title="Emergency access",
+        title=_("Emergency access"),
         faults=(Fault("reason", reason.fault),) if reason.fault else (),
         until=until,
         says="" if until else says,

@@ -9,6 +9,8 @@ from app.exam.reading import MAX_MEDICINE_LENGTH, MAX_MEDICINES, BadValue, read_
 from app.exam.reading import read_value as check_value
 from app.exam.record import Cell, Recorded, Untestable
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary
+from app.language.numbers import figures, plain_figures
+from app.language.words import _
 from app.store.free_text import BadText, check_as_typed
 from app.web.sheet import CLEAR, UNTESTABLE, Typed, key_of, typed_of
 
@@ -79,8 +81,10 @@ def read_cell(finding: Finding, sent: Typed, before: Recorded | None) -> Recorde
         return None
     if sent.why and sent.why != typed_of(before).why:
         raise BadValue(
-            "A value and a reason why it cannot be tested: choose “cannot be tested” or "
-            "remove the reason"
+            _(
+                "A value and a reason why it cannot be tested: choose “cannot be tested” or "
+                "remove the reason"
+            )
         )
     return check_value(finding, _as_json_value(finding, sent.value))
 
@@ -95,17 +99,25 @@ def read_medicines(form: Mapping[str, str]) -> tuple[str, ...] | None:
     lines = [line for line in lines if line]
     if form.get("no_medicines"):
         if lines:
-            raise BadValue("“Takes no medicines” is ticked, and there are medicines below it")
+            raise BadValue(_("“Takes no medicines” is ticked, and there are medicines below it"))
         return ()
     if len(lines) > MAX_MEDICINES:
-        raise BadValue(f"{len(lines)} lines; at most {MAX_MEDICINES} medicines can be recorded")
+        raise BadValue(
+            _("{lines} lines; at most {MAX_MEDICINES} medicines can be recorded").format(
+                lines=len(lines), MAX_MEDICINES=MAX_MEDICINES
+            )
+        )
     for place, line in enumerate(lines, start=1):
         try:
             check_as_typed(line)
         except BadText as fault:
-            raise BadValue(f"Line {place} {fault}") from None
+            raise BadValue(_("Line {place} {fault}").format(place=place, fault=fault)) from None
         if len(line) > MAX_MEDICINE_LENGTH:
-            raise BadValue(f"Line {place} is longer than {MAX_MEDICINE_LENGTH} characters")
+            raise BadValue(
+                _("Line {place} is longer than {MAX_MEDICINE_LENGTH} characters").format(
+                    place=place, MAX_MEDICINE_LENGTH=MAX_MEDICINE_LENGTH
+                )
+            )
     return tuple(lines) or None
 
 
@@ -135,11 +147,11 @@ def _stands_as_made(finding: Finding, sent: Typed, made: Typed) -> bool:
 
 def _untestable(why: str) -> Untestable:
     if not why:
-        raise BadValue("“Cannot be tested” needs its reason in a few words")
+        raise BadValue(_("“Cannot be tested” needs its reason in a few words"))
     try:
         check_as_typed(why)
     except BadText as fault:
-        raise BadValue(f"The reason {fault}") from None
+        raise BadValue(_("The reason {fault}").format(fault=fault)) from None
     return read_untestable({"untestable": why})
 
 
@@ -157,9 +169,16 @@ def _as_json_value(finding: Finding, text: str) -> object:
 
 
 def _number(finding: Finding, text: str) -> int | Decimal:
+    text = plain_figures(text)
     if not _NUMBER.fullmatch(text):
         shown = "".join(c if c.isprintable() else " " for c in text)[:40]
         if re.fullmatch(r"[0-9]+,[0-9]+", text):
-            raise BadValue(f"{shown}: write the number with a point, as in 4.5")
-        raise BadValue(f"{shown} is not a number from {finding.minimum} to {finding.maximum}")
+            raise BadValue(
+                _("{shown}: write the number with a point, as in 4.5").format(shown=shown)
+            )
+        raise BadValue(
+            _("{shown} is not a number from {minimum} to {maximum}").format(
+                shown=shown, minimum=figures(finding.minimum), maximum=figures(finding.maximum)
+            )
+        )
     return Decimal(text) if "." in text else int(text)

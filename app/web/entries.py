@@ -11,6 +11,7 @@ from app.assess.words import finding_words
 from app.exam.reading import BadValue
 from app.exam.record import Cell
 from app.exam.vocabulary import vocabulary
+from app.language.words import _
 from app.store.engine import reading
 from app.store.exams import exam_record
 from app.store.refusals import Collision, NotOpen
@@ -43,7 +44,7 @@ def save_cell(request: Request, exam_id: str, form: FormFields, part: str = "") 
     cell = cell_named(form.get("finding", ""), form.get("side", ""))
     if cell is None:
         raise HTTPException(
-            422, "The form names a finding or a side that no exam has. Nothing was recorded."
+            422, _("The form names a finding or a side that no exam has. Nothing was recorded.")
         )
     sent = Typed(form.get("value", "").strip(), form.get("why", "").strip())
     try:
@@ -79,7 +80,7 @@ def save_normal(request: Request, exam_id: str, form: FormFields, part: str = ""
     station = form.get("station", "")
     if station not in WITH_NORMAL:
         raise HTTPException(
-            422, "Only a station of the examination can be marked normal. Nothing was recorded."
+            422, _("Only a station of the examination can be marked normal. Nothing was recorded.")
         )
     try:
         permit(request, exam_id, sections_of_rest(station))
@@ -109,7 +110,7 @@ def _save_one(
         return _closed(request, exam_id, form, part, cell)
     if not wants_fragment(request):
         return see_other(sheet_path(written.id, part_for(part, me.role)))
-    status = SaveStatus(f"saved {local(datetime.now(UTC)):%H:%M}")
+    status = SaveStatus(_("saved {UTC}").format(UTC=f"{local(datetime.now(UTC)):%H:%M}"))
     page = saved_page(
         written,
         Reader.of(request, part, written.state),
@@ -127,7 +128,7 @@ def _closed(
     request: Request, exam_id: str, form: Mapping[str, str], part: str, cell: Cell | None = None
 ) -> Response:
     """The exam was signed before this entry came."""
-    answer = Answer(general=(CLOSED_MEANWHILE,))
+    answer = Answer(general=(_(CLOSED_MEANWHILE),))
     return _refused(request, exam_id, form, part, answer, cell, status=409)
 
 
@@ -150,11 +151,11 @@ def _refused(
     place = f"{finding_words(*cell)}: " if cell else ""
     says = [*answer.general, *(place + message.says for message in answer.messages.values())]
     if answer.medicines_message:
-        says.append(f"Medicines: {answer.medicines_message.says}")
+        says.append(_("Medicines: {says}").format(says=answer.medicines_message.says))
     page = saved_page(
         held,
         Reader.of(request, part, held.state),
-        SaveStatus("NOT SAVED", is_saved=False, detail=" ".join(says)),
+        SaveStatus(_("NOT SAVED"), is_saved=False, detail=" ".join(says)),
         since=since,
         sent=[cell] if cell else [],
         sent_medicines="medicines" in form,

@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from app.exam.reading import BadExam
+from app.language.words import N_, _
 from app.store.refusals import Away, Busy, NotFound, NotOpen, NotSigned, NotYours, StaleRevision
 from app.web.allowed import Forbidden, NotSignedIn, ScreenLocked
 from app.web.answers import show
@@ -20,29 +21,32 @@ log = logging.getLogger(__name__)
 
 # Seconds until another try is worth it; as long as the sheet waits before it sends again.
 RETRY_AFTER = "3"
-_AWAY = (
+_AWAY = N_(
     "The database does not answer or cannot be written just now. {what} Go back, which keeps what "
     "you typed, and send it again in a moment."
 )
 _WORDS = {
-    400: ("This request cannot be read", "Nothing was recorded."),
-    403: ("Refused", "Nothing was recorded."),
+    400: (N_("This request cannot be read"), N_("Nothing was recorded.")),
+    403: (N_("Refused"), N_("Nothing was recorded.")),
     404: (
-        "Not found",
-        "There is no such page, patient or exam here. The address may be incomplete.",
+        N_("Not found"),
+        N_("There is no such page, patient or exam here. The address may be incomplete."),
     ),
-    405: ("Not possible here", "This address cannot be used that way. Nothing was recorded."),
-    409: ("Not recorded", "Somebody else was there first."),
-    413: ("Too large", "Nothing was recorded."),
+    405: (
+        N_("Not possible here"),
+        N_("This address cannot be used that way. Nothing was recorded."),
+    ),
+    409: (N_("Not recorded"), N_("Somebody else was there first.")),
+    413: (N_("Too large"), N_("Nothing was recorded.")),
     415: (
-        "Not a form",
-        "This address takes an ordinary form, and got something else. Nothing was recorded.",
+        N_("Not a form"),
+        N_("This address takes an ordinary form, and got something else. Nothing was recorded."),
     ),
-    422: ("This cannot be recorded", "Nothing was recorded."),
-    503: ("Busy", "The database is busy. Nothing was recorded; try again."),
+    422: (N_("This cannot be recorded"), N_("Nothing was recorded.")),
+    503: (N_("Busy"), N_("The database is busy. Nothing was recorded; try again.")),
     500: (
-        "Something went wrong here",
-        "The fault is ours and was logged. What was answered with “saved” is kept.",
+        N_("Something went wrong here"),
+        N_("The fault is ours and was logged. What was answered with “saved” is kept."),
     ),
 }
 
@@ -68,7 +72,9 @@ def error_answer(request: Request, status: int, says: str = "", *more: str) -> R
 
     more: further faults, each in a line of its own.
     """
-    heading, usual = _WORDS.get(status, (HTTPStatus(status).phrase, ""))
+    heading, usual = (
+        _(words) if words else "" for words in _WORDS.get(status, (HTTPStatus(status).phrase, ""))
+    )
     if request.url.path.startswith("/api/"):
         faults = [says or usual or heading, *more]
         return JSONResponse({"error": faults}, status_code=status)
@@ -103,7 +109,7 @@ def _not_open(request: Request, error: Exception) -> Response:
     return error_answer(
         request,
         HTTPStatus.CONFLICT,
-        "This exam is closed: it no longer takes entries. Nothing was recorded.",
+        _("This exam is closed: it no longer takes entries. Nothing was recorded."),
     )
 
 
@@ -111,8 +117,10 @@ def _not_signed(request: Request, error: Exception) -> Response:
     return error_answer(
         request,
         HTTPStatus.CONFLICT,
-        "This exam is not signed, so nothing can be added beside it: record it in the sheet. "
-        "Nothing was recorded.",
+        _(
+            "This exam is not signed, so nothing can be added beside it: record it in the sheet. "
+            "Nothing was recorded."
+        ),
     )
 
 
@@ -120,7 +128,7 @@ def _not_yours(request: Request, error: Exception) -> Response:
     return error_answer(
         request,
         HTTPStatus.FORBIDDEN,
-        "Only what you entered yourself can be taken back. Nothing was recorded.",
+        _("Only what you entered yourself can be taken back. Nothing was recorded."),
     )
 
 
@@ -128,8 +136,10 @@ def _stale(request: Request, error: Exception) -> Response:
     return error_answer(
         request,
         HTTPStatus.UNPROCESSABLE_ENTITY,
-        "The form was made from a state that there has never been. Nothing was recorded; "
-        "load the page again.",
+        _(
+            "The form was made from a state that there has never been. Nothing was recorded; "
+            "load the page again."
+        ),
     )
 
 
@@ -149,8 +159,10 @@ def _forbidden(request: Request, error: Exception) -> Response:
     return error_answer(
         request,
         HTTPStatus.FORBIDDEN,
-        "Your role does not allow this, so nothing was shown or recorded. Somebody in the role "
-        "that it belongs to can do it: they sign in with “Somebody else”.",
+        _(
+            "Your role does not allow this, so nothing was shown or recorded. Somebody in the role "
+            "that it belongs to can do it: they sign in with “Somebody else”."
+        ),
     )
 
 
@@ -159,8 +171,8 @@ def busy_answer(request: Request, error: Busy) -> Response:
     log.warning("%s", error, extra=about(request))
     says = ""
     if isinstance(error, Away):
-        unsure = "Whether it was recorded is not known; look before you send it again."
-        says = _AWAY.format(what=unsure if error.is_unsure else "Nothing was recorded.")
+        unsure = _("Whether it was recorded is not known; look before you send it again.")
+        says = _(_AWAY).format(what=unsure if error.is_unsure else _("Nothing was recorded."))
     answer = error_answer(request, HTTPStatus.SERVICE_UNAVAILABLE, says)
     answer.headers["Retry-After"] = RETRY_AFTER
     return answer

@@ -12,6 +12,7 @@ from app.assess.words import finding_words
 from app.exam.record import Cell, Exam
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
+from app.language.words import N_, _
 from app.report.phrases import day
 from app.store.actor import Actor
 from app.store.exams import ExamRecord
@@ -43,8 +44,8 @@ from app.web.wording import exam_time, local, who
 MEDICINES_DOM = "medicines"
 # Offered while a reason is typed; common practice.
 OFFERED_REASONS = (
-    "pain", "too weak", "plaster or splint", "limb missing", "cannot follow the request",
-    "too tired", "not safe today", "declined",
+    N_("pain"), N_("too weak"), N_("plaster or splint"), N_("limb missing"),
+    N_("cannot follow the request"), N_("too tired"), N_("not safe today"), N_("declined"),
 )  # fmt: skip
 
 
@@ -111,7 +112,7 @@ def exam_page(
     examined = local(record.examined_at)
     person = who(record.patient, examined.date())
     return ExamPage(
-        title=f"Exam of {day(examined)}",
+        title=_("Exam of {examined}").format(examined=day(examined)),
         faults=_summary(answer),
         exam_id=record.id,
         part=part,
@@ -121,13 +122,13 @@ def exam_page(
         state=state or state_view(record.state),
         reason=record.reason,
         started=exam_time(record),
-        status=SaveStatus("NOT SAVED", is_saved=False)
+        status=SaveStatus(_("NOT SAVED"), is_saved=False)
         if answer.is_refused
         else SaveStatus(last_saved(record)),
         stations=stations(shown, part),
         medicines=_medicines(record.exam, assessment, answer, writes),
         may_write=bool(writes),
-        reasons=OFFERED_REASONS,
+        reasons=tuple(map(_, OFFERED_REASONS)),
         unsaved=() if writes else _unsaved(answer),
         panel=_panel(record.exam, assessment, reader),
         ways=ways,
@@ -174,7 +175,7 @@ def saved_page(
     if medicines_changed:
         medicines_shown = replace(medicines_shown, news=medicines_news(medicines, me))
     return SavedPage(
-        title="Saved",
+        title=_("Saved"),
         exam_id=record.id,
         part=part,
         revision=record.revision,
@@ -203,7 +204,11 @@ def last_saved(record: ExamRecord) -> str:
     times = [held.at for held in record.cells.values()]
     if record.medicines_record:
         times.append(record.medicines_record.at)
-    return f"saved {local(max(times)):%H:%M}" if times else "nothing recorded yet"
+    return (
+        _("saved {times}").format(times=f"{local(max(times)):%H:%M}")
+        if times
+        else _("nothing recorded yet")
+    )
 
 
 def clash_answer(collision: Collision, sent: Answer) -> Answer:
@@ -225,9 +230,9 @@ def _medicines(
     held = exam.medicines
     text, is_none = answer.medicines or ("\n".join(held or ()), held == ())
     if held is None:
-        words = "not asked yet"
+        words = _("not asked yet")
     else:
-        words = f"{len(held)} recorded" if held else "takes none"
+        words = _("{held} recorded").format(held=len(held)) if held else _("takes none")
     return MedicinesView(
         text=text,
         is_none=is_none,
@@ -245,7 +250,11 @@ def _unsaved(answer: Answer) -> tuple[str, ...]:
         for cell, typed in answer.typed.items()
     ]
     if answer.medicines and answer.medicines[0].strip():
-        lines.append(f"Medicines: {'; '.join(answer.medicines[0].splitlines())}")
+        lines.append(
+            _("Medicines: {splitlines}").format(
+                splitlines="; ".join(answer.medicines[0].splitlines())
+            )
+        )
     return tuple(lines)
 
 
@@ -256,5 +265,7 @@ def _summary(answer: Answer) -> tuple[Fault, ...]:
         says = f"{finding_words(*cell)}: {answer.messages[cell].says}"
         faults.append(Fault(dom_of(cell), says))
     if answer.medicines_message:
-        faults.append(Fault(MEDICINES_DOM, f"Medicines: {answer.medicines_message.says}"))
+        faults.append(
+            Fault(MEDICINES_DOM, _("Medicines: {says}").format(says=answer.medicines_message.says))
+        )
     return tuple(faults)

@@ -14,6 +14,7 @@ from app.exam.reading import BadValue
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
+from app.language.words import N_, _
 from app.report.signed import SIGNED_STATES
 from app.store.engine import reading, writing
 from app.store.entries import (
@@ -45,7 +46,9 @@ router = APIRouter()
 # Stations whose core cells have a normal value that a person can give in one act.
 WITH_NORMAL = ("rest", "posture", "reach", "repeat", "tone", "gait")
 
-CLOSED_MEANWHILE = "The exam was signed meanwhile and takes no more entries. Nothing was recorded."
+CLOSED_MEANWHILE = N_(
+    "The exam was signed meanwhile and takes no more entries. Nothing was recorded."
+)
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ def save_sheet(request: Request, exam_id: str, form: FormFields, part: str = "")
     except Collision as collision:
         answer = clash_answer(collision, answer)
     except NotOpen:
-        answer = replace(answer, general=(CLOSED_MEANWHILE,))
+        answer = replace(answer, general=(_(CLOSED_MEANWHILE),))
     else:
         place = f"#{write.normal}" if write.normal else ""
         return see_other(sheet_path(written.id, part_for(part, me.role)) + place)
@@ -134,10 +137,12 @@ def _read_sheet(form: Mapping[str, str], base: ExamRecord) -> tuple[Write, Answe
     """What a whole form wants to write, and what must be shown with it if it is refused."""
     entered = read_sheet(form, base.exam.cells)
     messages = {cell: Message(says) for cell, says in entered.faults.items()}
-    general = [f"{name} is not a finding of this exam" for name in entered.unknown]
+    general = [
+        _("{name} is not a finding of this exam").format(name=name) for name in entered.unknown
+    ]
     normal = form.get("normal", "")
     if normal and normal not in WITH_NORMAL:
-        general.append("Only a station of the examination can be marked normal")
+        general.append(_("Only a station of the examination can be marked normal"))
     lines, fault = base.exam.medicines, None
     if "medicines" in form:
         try:

@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlalchemy import Engine
 
 from app.knowledge.load import Knowledge, knowledge
+from app.language.words import ENGLISH, speaking
 from app.report.data.columns import Form, tables
 from app.report.data.dictionary import dictionary_rows, dictionary_table, readme
 from app.report.data.files import CsvSink, sinks
@@ -102,6 +103,7 @@ def read_key(file: Path) -> bytes:
     return key
 
 
+@speaking(ENGLISH)
 def _write(engine: Engine, folder: Path, asked: Asked) -> Exported:
     naming, known = Naming(_key(engine, asked)), knowledge()
     shown = tables(known, asked.form)

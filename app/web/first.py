@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from sqlalchemy import Engine
 from starlette.responses import Response
 
+from app.language.words import _
 from app.people.passwords import hash_password
 from app.people.tokens import hash_code, new_code
 from app.store.account_changes import add_account
@@ -50,7 +51,7 @@ def first_code(engine: Engine, *, again: bool) -> str | None:
 def show_first(request: Request) -> Response:
     """The form for the first account."""
     return show_public(
-        request, "first.html", lambda token: FirstPage(title="First account", form_token=token)
+        request, "first.html", lambda token: FirstPage(title=_("First account"), form_token=token)
     )
 
 
@@ -80,7 +81,7 @@ def save_first(request: Request, form: FormFields) -> Response:
     except BadForm as bad:
         return _refused(request, form, bad.faults)
     except NotFound:
-        says = "this code is not valid: it was used, its 24 hours are over, or it is mistyped"
+        says = _("this code is not valid: it was used, its 24 hours are over, or it is mistyped")
         return _refused(request, form, {"code": says})
     return started(request, made, home_of(made.role))
 
@@ -93,7 +94,7 @@ def _refused(request: Request, form: FormFields, faults: dict[str, str]) -> Resp
     def page(token: str) -> FirstPage:
         fields = fields_of(_FIELDS, form, faults, PASSWORD_FIELDS)
         return FirstPage(
-            title="First account",
+            title=_("First account"),
             form_token=token,
             faults=summary_of(fields),
             **fields,

@@ -6,6 +6,7 @@ from urllib.parse import parse_qsl
 from fastapi import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.language.words import N_, _
 from app.people.limits import Standing
 from app.people.tokens import is_form_token
 from app.web.cookies import anonymous_token, sign_in_token
@@ -21,7 +22,7 @@ HEADER = "X-Form-Token"
 PUBLIC_FORMS = ("/sign-in", "/first", "/invited")
 # What can be done at a locked screen.
 AT_A_LOCKED_SCREEN = ("/lock", "/unlock", "/switch", "/sign-out")
-SAYS = (
+SAYS = N_(
     "The form that was sent does not belong to this sign-in, so nothing was recorded. It may be "
     "from before you signed in or unlocked the screen: open the page again and send it once more."
 )
@@ -54,7 +55,7 @@ class CheckForms:
             return
         given = request.headers.get(HEADER) or _field(request, body)
         if not any(is_form_token(given, token) for token in _tokens(request)):
-            answer = error_answer(request, HTTPStatus.FORBIDDEN, SAYS)
+            answer = error_answer(request, HTTPStatus.FORBIDDEN, _(SAYS))
             await answer(scope, receive, send)
             return
         if visit.standing is Standing.LOCKED and path not in (*AT_A_LOCKED_SCREEN, *PUBLIC_FORMS):

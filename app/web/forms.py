@@ -7,6 +7,8 @@ from urllib.parse import parse_qsl
 from fastapi import Depends, Request
 from starlette.exceptions import HTTPException
 
+from app.language.words import _
+
 # They ask for something and change nothing; a form comes with another one.
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 # A whole sheet has about 700 fields.
@@ -29,15 +31,20 @@ async def read_form(request: Request) -> Mapping[str, str]:
             max_num_fields=MAX_FIELDS,
         )
     except UnicodeDecodeError:
-        raise HTTPException(422, "The form is not text in UTF-8. Nothing was recorded.") from None
+        raise HTTPException(
+            422, _("The form is not text in UTF-8. Nothing was recorded.")
+        ) from None
     except ValueError:
-        raise HTTPException(422, "The form has too many fields. Nothing was recorded.") from None
+        raise HTTPException(422, _("The form has too many fields. Nothing was recorded.")) from None
     form: dict[str, str] = {}
     for name, value in pairs:
         if name in form:
             shown = "".join(c if c.isprintable() else " " for c in name)[:60]
             raise HTTPException(
-                422, f"The field {shown} stands twice in the form. Nothing was recorded."
+                422,
+                _("The field {shown} stands twice in the form. Nothing was recorded.").format(
+                    shown=shown
+                ),
             )
         form[name] = value
     return form
@@ -61,7 +68,9 @@ def revision_in(form: Mapping[str, str], name: str = "revision") -> int:
     if not (text.isascii() and text.isdecimal() and len(text) <= 9):
         raise HTTPException(
             422,
-            "The form does not say which state it was made from. Nothing was recorded; "
-            "load the page again.",
+            _(
+                "The form does not say which state it was made from. Nothing was recorded; "
+                "load the page again."
+            ),
         )
     return int(text)

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 
 from fastapi import Request
 
+from app.language.words import N_, Spoken, _
 from app.store.accounts import account
 from app.store.engine import reading, writing
 from app.store.patients import PatientCard
@@ -15,13 +16,15 @@ from app.web.provider import is_fresh, provider_path
 from app.web.refused import is_noted
 from app.web.reviewing import is_right_person
 
-NOT_THIS_PERSON = "This is not the patient of this exam. Check whose chart you have open"
-MISSING = {
-    "initials": "The patient’s initials are missing",
-    "birth_year": "The patient’s year of birth is missing",
-}
-NOT_RIGHT = "The password is not right"
-NOT_FRESH = "Prove who you are again, then sign within two minutes"
+NOT_THIS_PERSON = N_("This is not the patient of this exam. Check whose chart you have open")
+MISSING = Spoken(
+    {
+        "initials": N_("The patient’s initials are missing"),
+        "birth_year": N_("The patient’s year of birth is missing"),
+    }
+)
+NOT_RIGHT = N_("The password is not right")
+NOT_FRESH = N_("Prove who you are again, then sign within two minutes")
 
 
 def proof_path(to: str) -> str:
@@ -43,7 +46,7 @@ def not_this_person(patient: PatientCard, form: Mapping[str, str]) -> dict[str, 
         return missing
     if is_right_person(patient, form.get("initials", ""), form.get("birth_year", "")):
         return {}
-    return {"initials": NOT_THIS_PERSON}
+    return {"initials": _(NOT_THIS_PERSON)}
 
 
 def not_proved(request: Request, me: SignedIn, password: str) -> tuple[dict[str, str], int]:
@@ -54,7 +57,7 @@ def not_proved(request: Request, me: SignedIn, password: str) -> tuple[dict[str,
     """
     if not has_password(request, me):
         is_given = is_fresh(me, datetime.now(UTC)) and _used(request, me)
-        return ({}, 200) if is_given else ({"password": NOT_FRESH}, 422)
+        return ({}, 200) if is_given else ({"password": _(NOT_FRESH)}, 422)
     try:
         prove(
             request.app.state.engine,
@@ -66,11 +69,15 @@ def not_proved(request: Request, me: SignedIn, password: str) -> tuple[dict[str,
         )
     except NotProved:
         is_noted(request)
-        return {"password": NOT_RIGHT}, 422
+        return {"password": _(NOT_RIGHT)}, 422
     except TooManyGuesses as many:
         is_noted(request)
         seconds = int(many.wait.total_seconds()) + 1
-        return {"password": f"Too many wrong passwords: wait {seconds} seconds"}, 429
+        return {
+            "password": _("Too many wrong passwords: wait {seconds} seconds").format(
+                seconds=seconds
+            )
+        }, 429
     return {}, 200
 
 

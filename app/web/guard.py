@@ -13,6 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.language.words import _
 from app.store.refusals import Busy
 from app.web import verify
 from app.web.errors import busy_answer, error_answer
@@ -177,7 +178,9 @@ class LimitBody:
             answer = error_answer(
                 Request(scope),
                 HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-                f"What was sent is larger than {_size(most)}. Nothing of it was recorded.",
+                _("What was sent is larger than {_size}. Nothing of it was recorded.").format(
+                    _size=_size(most)
+                ),
             )
             await answer(scope, receive, send)
             return
@@ -200,7 +203,11 @@ def _most(scope: Scope) -> int:
 
 
 def _size(most: int) -> str:
-    return f"{most // 1024} KiB" if most < 1024 * 1024 else f"{most // (1024 * 1024)} MB"
+    return (
+        _("{most} KiB").format(most=most // 1024)
+        if most < 1024 * 1024
+        else _("{most} MB").format(most=most // (1024 * 1024))
+    )
 
 
 class RefuseOtherSites:
@@ -219,7 +226,7 @@ class RefuseOtherSites:
             answer = error_answer(
                 Request(scope),
                 HTTPStatus.FORBIDDEN,
-                "This was sent from a page of another site, so nothing was recorded.",
+                _("This was sent from a page of another site, so nothing was recorded."),
             )
             await answer(scope, receive, send)
             return

@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from app.assess.assess import assess
 from app.knowledge.load import knowledge
+from app.language.words import _
 from app.people.permissions import allows
 from app.store.accounts import Account, account_named, lock_active
 from app.store.actor import Recorder
@@ -75,7 +76,7 @@ def import_exams(engine: Engine, file: BinaryIO, by: str, *, only_check: bool = 
 
 def _recording(held: Account | None) -> Account:
     if held is None or not held.is_active or held.role not in ROLES:
-        raise NotFound("no nurse or physician who may sign in has this sign-in name")
+        raise NotFound(_("no nurse or physician who may sign in has this sign-in name"))
     return held
 
 

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from app.language.words import N_, _
 from app.people.passwords import hash_password
 from app.people.tokens import hash_code
 from app.store.accounts import Account, account
@@ -26,7 +27,7 @@ from app.web.signing_in import show_public
 
 router = APIRouter()
 
-HAS_SECOND_FACTOR = (
+HAS_SECOND_FACTOR = N_(
     "This account has a second factor, which a code alone does not replace: its owner, or an "
     "administrator, takes it away first"
 )
@@ -37,7 +38,9 @@ _FIELDS = ("code", *PASSWORD_FIELDS)
 def show_invited(request: Request) -> Response:
     """The form for the code and the password."""
     return show_public(
-        request, "invited.html", lambda token: InvitedPage(title="Own password", form_token=token)
+        request,
+        "invited.html",
+        lambda token: InvitedPage(title=_("Own password"), form_token=token),
     )
 
 
@@ -51,7 +54,7 @@ def save_invited(request: Request, form: FormFields) -> Response:
         if "link" in form:
             if invited.totp_secret is not None:
                 # As below: whoever found the code has the telephone of nobody.
-                return _refused(request, form, {"code": HAS_SECOND_FACTOR})
+                return _refused(request, form, {"code": _(HAS_SECOND_FACTOR)})
             return ask_to_link(request, hashed_code)
         faults = password_faults(
             request,
@@ -68,7 +71,7 @@ def save_invited(request: Request, form: FormFields) -> Response:
             set_password(session, invited.id, hashed, actor=actor, now=now)
             unlink_identity(session, invited.id, actor=actor, now=now)
     except NotFound:
-        says = "This code is not valid: it was used, its time is over, or it is mistyped"
+        says = _("This code is not valid: it was used, its time is over, or it is mistyped")
         return _refused(request, form, {"code": says})
     if invited.totp_secret is not None:
         # The code stands for a forgotten password, not for the second factor.
@@ -91,7 +94,7 @@ def _invited(request: Request, hashed_code: str, now: datetime) -> Account:
 def _refused(request: Request, form: FormFields, faults: dict[str, str]) -> Response:
     def page(token: str) -> InvitedPage:
         return InvitedPage(
-            title="Own password",
+            title=_("Own password"),
             form_token=token,
             faults=tuple(Fault(name, faults[name]) for name in _FIELDS if name in faults),
             code=Field(form.get("code", ""), faults.get("code", "")),

@@ -4,6 +4,7 @@ from fastapi import Request
 
 from app.exam.record import Cell, Untestable
 from app.exam.vocabulary import Scale, vocabulary
+from app.language.words import N_, _
 from app.report.phrases import day, value_words
 from app.store.engine import reading
 from app.store.exams import ExamRecord
@@ -12,8 +13,8 @@ from app.web.allowed import may, someone
 from app.web.sheet_view import LastTimeView, LastView
 from app.web.wording import STATE_WORDS, local
 
-NOT_SIGNED = "not signed"
-CANNOT = "cannot be tested"
+NOT_SIGNED = N_("not signed")
+CANNOT = N_("cannot be tested")
 
 
 def last_time_for(request: Request, held: ExamRecord) -> LastTime | None:
@@ -34,7 +35,7 @@ def last_time_view(last: LastTime, exam_id: str) -> LastTimeView:
     return LastTimeView(
         exam_id=last.record.id,
         when=day(local(last.record.examined_at)),
-        state=STATE_WORDS[last.record.state] if last.is_signed else NOT_SIGNED,
+        state=STATE_WORDS[last.record.state] if last.is_signed else _(NOT_SIGNED),
         is_signed=last.is_signed,
         is_amended=last.record.state == "amended",
         passed_over="" if last.passed_over is None else day(local(last.passed_over)),
@@ -49,12 +50,20 @@ def last_view(last: LastTime | None, cell: Cell) -> LastView | None:
         return None
     finding = vocabulary()[cell[0]]
     when = day(local(last.record.examined_at))
-    signed = "" if last.is_signed else f", {NOT_SIGNED}"
+    signed = "" if last.is_signed else f", {_(NOT_SIGNED)}"
     if isinstance(recorded, Untestable):
-        return LastView(f"last{signed}: {CANNOT}", f"last time, {when}{signed}: {CANNOT}")
+        return LastView(
+            _("last{signed}: {CANNOT}").format(signed=signed, CANNOT=_(CANNOT)),
+            _("last time, {when}{signed}: {CANNOT}").format(
+                when=when, signed=signed, CANNOT=_(CANNOT)
+            ),
+        )
     # The unit and the words of a grade stand beside the cell already.
     is_number = finding.scale in (Scale.GRADE, Scale.COUNT, Scale.NUMBER)
     words = value_words(finding, recorded)
     short = words.split()[0] if is_number else words
     joint = " " if is_number and not signed else ": "
-    return LastView(f"last{signed}{joint}{short}", f"last time, {when}{signed}: {words}")
+    return LastView(
+        _("last{signed}{joint}{words}").format(signed=signed, joint=joint, words=short),
+        _("last time, {when}{signed}: {words}").format(when=when, signed=signed, words=words),
+    )

@@ -8,6 +8,7 @@ from http import HTTPStatus
 from sqlalchemy import Engine
 from sqlmodel import Session
 
+from app.language.words import N_
 from app.people.id_token import Identity
 from app.people.limits import Standing
 from app.store.accounts import Account, account, account_with_key
@@ -21,18 +22,18 @@ from app.store.refusals import BadForm, NotFound
 from app.store.sign_ins import end, renew, sign_in, start_sign_in
 from app.web.identity import limits_under, standing_of
 
-NO_ACCOUNT = (
+NO_ACCOUNT = N_(
     "{label} has confirmed who you are, and no account here is linked with you. An administrator "
     "of this program gives you a one-time code with which you link yours."
 )
-CLOSED = "Your account is closed. An administrator of this program can open it again."
-SOMEBODY_ELSE = (
+CLOSED = N_("Your account is closed. An administrator of this program can open it again.")
+SOMEBODY_ELSE = N_(
     "{label} says that you are somebody else than the one who is signed in here, so nothing was "
     "unlocked or signed. To work under your own name, go back and choose “Somebody else”."
 )
-ENDED = "The sign-in for which {label} was asked has ended meanwhile. Sign in again."
-CODE_NOT_VALID = "The one-time code is not valid any more. Ask for another one."
-TAKEN = (
+ENDED = N_("The sign-in for which {label} was asked has ended meanwhile. Sign in again.")
+CODE_NOT_VALID = N_("The one-time code is not valid any more. Ask for another one.")
+TAKEN = N_(
     "{label} says that you are somebody whose account is another one. Nothing was linked. Ask an "
     "administrator of this program."
 )

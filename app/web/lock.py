@@ -7,6 +7,7 @@ from urllib.parse import quote, urlsplit
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
+from app.language.words import N_, _
 from app.people.limits import Standing
 from app.people.tokens import form_token, hash_token, new_token
 from app.store.engine import writing
@@ -24,8 +25,8 @@ from app.web.signing_in import safe_path, show_locked, wants_json, way_on
 
 router = APIRouter()
 
-NOT_RIGHT = "The password is not right"
-NOT_RIGHT_WITH_CODE = "The password or the code is not right"
+NOT_RIGHT = N_("The password is not right")
+NOT_RIGHT_WITH_CODE = N_("The password or the code is not right")
 
 
 @router.get("/lock")
@@ -87,7 +88,7 @@ def unlock(request: Request, form: FormFields) -> Response:
         answer.headers["Retry-After"] = str(seconds_of(many.wait))
         return answer
     except NotProved:
-        says = NOT_RIGHT_WITH_CODE if asks_code else NOT_RIGHT
+        says = _(NOT_RIGHT_WITH_CODE) if asks_code else _(NOT_RIGHT)
         return _refused(request, form, says, 401, asks_code)
     except NotFound:
         raise NotSignedIn from None

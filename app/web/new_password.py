@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from fastapi import Request
 
+from app.language.words import _
 from app.people.passwords import BadPassword, check_new_password
 from app.web.answers import Templates
 from app.web.identity import visit_of
@@ -31,4 +32,4 @@ def password_faults(
         check_new_password(new, has_second_factor=has_second_factor, words=(*names, *clinics))
     except BadPassword as bad:
         return {fields[0]: bad.says}
-    return {} if new == again else {fields[1]: "The two passwords are not the same"}
+    return {} if new == again else {fields[1]: _("The two passwords are not the same")}

@@ -7,6 +7,8 @@ from sqlmodel import Session
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from app.knowledge.terms import ROLE_WORDS
+from app.language.words import N_, Spoken, _
 from app.people.passwords import hash_password
 from app.people.tokens import hash_token, new_token
 from app.report.phrases import day
@@ -27,12 +29,14 @@ from app.web.wording import local
 
 router = APIRouter()
 
-SAID = {
-    "password": "The new password is set. Other browsers are signed out.",
-    "second-factor": "The second factor is on. Signing in asks for its code from now on.",
-    "off": "The second factor is off.",
-    "ended": "That sign-in is ended.",
-}
+SAID = Spoken(
+    {
+        "password": N_("The new password is set. Other browsers are signed out."),
+        "second-factor": N_("The second factor is on. Signing in asks for its code from now on."),
+        "off": N_("The second factor is off."),
+        "ended": N_("That sign-in is ended."),
+    }
+)
 
 
 @router.get("/me")
@@ -77,7 +81,7 @@ def end_sign_in(request: Request, form: FormFields) -> Response:
     with writing(request.app.state.engine) as session:
         own = {each.token_hash for each in sign_ins_of(session, me.account_id)}
         if wanted not in own:
-            raise HTTPException(404, "This sign-in is not yours, or has ended already.")
+            raise HTTPException(404, _("This sign-in is not yours, or has ended already."))
         end(session, wanted, actor=me.actor, now=datetime.now(UTC))
     return see_other("/me?done=ended")
 
@@ -106,11 +110,11 @@ def own_account_answer(
             if now - each.started_at < limits.absolute
         ]
     page = OwnAccountPage(
-        title="Your account",
+        title=_("Your account"),
         faults=tuple(Fault(name, fault) for name, fault in faults.items()),
         sign_in_name=me.sign_in_name,
         printed_name=me.name,
-        role=me.role,
+        role=ROLE_WORDS[me.role],
         revision=held.revision,
         has_password=held.password_hash is not None,
         has_second_factor=held.totp_secret is not None,

@@ -2,6 +2,7 @@
 
 from fastapi import Request
 
+from app.language.words import _
 from app.web.identity import SignedIn
 from app.web.proof import NotProved, TooManyGuesses, prove
 from app.web.sign_in import wait_words
@@ -19,7 +20,7 @@ def own_proof_fault(request: Request, me: SignedIn, password: str) -> str:
             purpose="own_account",
         )
     except NotProved:
-        return "This is not your password"
+        return _("This is not your password")
     except TooManyGuesses as many:
         return wait_words(many.wait)
     return ""

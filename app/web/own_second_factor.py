@@ -7,6 +7,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from app.language.words import N_, _
 from app.people.passwords import BadPassword, check_new_password
 from app.people.second_factor import accepted_step, new_secret, qr_svg, uri
 from app.people.tokens import new_token
@@ -26,7 +27,7 @@ from app.web.pages import Fault, Field
 
 router = APIRouter()
 
-MEANWHILE = (
+MEANWHILE = N_(
     "Your account was changed meanwhile, in another browser or by an administrator, and is shown "
     "as it stands now. The second factor was left as it is"
 )
@@ -41,7 +42,7 @@ def show_new_secret(request: Request, form: FormFields) -> Response:
     with reading(request.app.state.engine) as session:
         held = account(session, me.account_id)
     if held.revision != revision:
-        return own_account_answer(request, me, status=409, faults={"main": MEANWHILE})
+        return own_account_answer(request, me, status=409, faults={"main": _(MEANWHILE)})
     return _show(request, me, new_secret(), revision, {})
 
 
@@ -51,13 +52,13 @@ def save_second_factor(request: Request, form: FormFields) -> Response:
     me = require(request, "own_account", "write")
     secret, revision, now = form.get("secret", ""), revision_in(form), datetime.now(UTC)
     if not _SECRET.fullmatch(secret):
-        raise HTTPException(422, "The form does not hold a secret of ours. Nothing was changed.")
+        raise HTTPException(422, _("The form does not hold a secret of ours. Nothing was changed."))
     fault = own_proof_fault(request, me, form.get("password", ""))
     if fault:
         return _show(request, me, secret, revision, {"password": fault})
     step = accepted_step(secret, form.get("code", ""), now, None)
     if step is None:
-        says = (
+        says = _(
             "This is not the code that the program shows now. Scan the square again, and look "
             "whether the clock of the telephone is right"
         )
@@ -71,7 +72,7 @@ def save_second_factor(request: Request, form: FormFields) -> Response:
             use_step(session, me.account_id, step)
             renewed(session, me, token, now)
     except AccountCollision:
-        return own_account_answer(request, me, status=409, faults={"main": MEANWHILE})
+        return own_account_answer(request, me, status=409, faults={"main": _(MEANWHILE)})
     answer = see_other("/me?done=second-factor")
     keep_sign_in(request, answer, token)
     return answer
@@ -87,7 +88,9 @@ def end_second_factor(request: Request, form: FormFields) -> Response:
         try:
             check_new_password(password, has_second_factor=False, words=(me.name, me.sign_in_name))
         except BadPassword as bad:
-            fault = f"Without a second factor the password must be longer: {bad.says}"
+            fault = _("Without a second factor the password must be longer: {says}").format(
+                says=bad.says
+            )
     if fault:
         return own_account_answer(request, me, status=422, faults={"off_password": fault})
     token = new_token()
@@ -98,7 +101,7 @@ def end_second_factor(request: Request, form: FormFields) -> Response:
             )
             renewed(session, me, token, now)
     except AccountCollision:
-        return own_account_answer(request, me, status=409, faults={"main": MEANWHILE})
+        return own_account_answer(request, me, status=409, faults={"main": _(MEANWHILE)})
     answer = see_other("/me?done=off")
     keep_sign_in(request, answer, token)
     return answer
@@ -108,7 +111,7 @@ def _show(
     request: Request, me: SignedIn, secret: str, revision: int, faults: dict[str, str]
 ) -> Response:
     page = SecondFactorPage(
-        title="Second factor",
+        title=_("Second factor"),
         faults=tuple(Fault(name, fault) for name, fault in faults.items()),
         secret=secret,
         secret_groups=" ".join(secret[start : start + 4] for start in range(0, len(secret), 4)),

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.language.words import _
 from app.report.fhir.terms import CONSULT_NOTE
 from app.web.panel_view import PanelView
 from app.web.sheet_view import (
@@ -79,12 +80,12 @@ class Page:
     @property
     def full_title(self) -> str:
         """The title as the browser's tab shows it; a refused form is heard first of all."""
-        return f"Error: {self.title}" if self.faults else self.title
+        return _("Error: {title}").format(title=self.title) if self.faults else self.title
 
     @property
     def refused(self) -> str:
         """What became of a form with faults."""
-        return "Nothing was saved."
+        return _("Nothing was saved.")
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import cause_label
 from app.knowledge.model import STANDING_WORDS
+from app.language.words import N_, _
 from app.report.phrases import by_finding, folded
 from app.web.panel_view import (
     AskView,
@@ -43,7 +44,7 @@ from app.web.sheet_view import MedicineLine
 # More than three warnings at once are not read.
 MOST_WARNINGS = 3
 MOST_ASKED = 4
-CALL = "Call the physician now"
+CALL = N_("Call the physician now")
 
 
 def panel(
@@ -73,7 +74,7 @@ def panel(
     falls = _falls(assessment, knowledge)
     return PanelView(
         alarm=_alarm(emergencies),
-        headline="Nothing recorded yet" if is_empty else _headline(others, categories),
+        headline=_("Nothing recorded yet") if is_empty else _headline(others, categories),
         is_empty=is_empty,
         emergencies=emergencies,
         warnings=others[:MOST_WARNINGS],
@@ -103,25 +104,35 @@ def medicine_lines(assessment: Assessment, knowledge: Knowledge) -> tuple[Medici
         MedicineLine(text, words, True) for text, words in medicines_in_words(assessment, knowledge)
     ]
     for missed in assessment.not_recognised:
-        near = f": did you mean {' or '.join(missed.near)}?" if missed.near else "."
-        read.append(MedicineLine(missed.text, f"not recognised, not checked{near}", False))
+        near = (
+            _(": did you mean {near}?").format(near=_(" or ").join(missed.near))
+            if missed.near
+            else "."
+        )
+        read.append(
+            MedicineLine(
+                missed.text, _("not recognised, not checked{near}").format(near=near), False
+            )
+        )
     return tuple(read)
 
 
 def _headline(others: Sequence[WarningView], categories: Sequence[CategoryView]) -> str:
     parts = [f"{each.urgency_short}: {each.label}" for each in others[:1]]
     if more := len(others[1:]):
-        parts.append("1 more warning" if more == 1 else f"{more} more warnings")
+        parts.append(
+            _("1 more warning") if more == 1 else _("{more} more warnings").format(more=more)
+        )
     parts += [
         f"{each.label} {each.level_words}{f', {each.side}' if each.side else ''}"
         for each in categories
     ]
-    return ". ".join(parts) or "No pattern in what is recorded so far"
+    return ". ".join(parts) or _("No pattern in what is recorded so far")
 
 
 def _alarm(emergencies: Sequence[WarningView]) -> str:
     """All emergencies in one line, which begins with the call where there is one to make."""
-    says = [f"EMERGENCY: {each.label}." for each in emergencies]
+    says = [_("EMERGENCY: {label}.").format(label=each.label) for each in emergencies]
     calls = dict.fromkeys(f"{each.call}." for each in emergencies if each.call)
     return " ".join([*calls, *says])
 
@@ -159,7 +170,7 @@ def _warning(
         label=warning.label,
         says=warning.says,
         pathway=pathways.get(raised.id, ""),
-        call=CALL if for_nurse and raised.urgency == "emergency" else "",
+        call=_(CALL) if for_nurse and raised.urgency == "emergency" else "",
         qualifiers=tuple(labels[each] for each in raised.qualifiers),
         because=_lines(raised.because, knowledge),
         missing=_asked_lines(raised.missing, knowledge),
@@ -242,7 +253,11 @@ def _not_examined(exam: Exam) -> Iterable[str]:
     for station in WHOLE:
         done, total = tally(exam, station)
         if total > done:
-            left = f"{total - done} of {total}" if done else f"all {total}"
+            left = (
+                _("{total} of {total2}").format(total=total - done, total2=total)
+                if done
+                else _("all {total}").format(total=total)
+            )
             yield f"{labels[station]}: {left}"
     if exam.medicines is None:
-        yield "Medicines: not asked"
+        yield _("Medicines: not asked")

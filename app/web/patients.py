@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from app.language.words import _
 from app.store.engine import reading, writing
 from app.store.exams import exams_of, start_exam
 from app.store.on_paper import LONGEST_AGO, PAPER_FIELDS, check_on_paper
@@ -54,7 +55,7 @@ def save_new_patient(request: Request, form: FormFields) -> Response:
     now = datetime.now(UTC)
     faults: dict[str, str] = {}
     if not raw["sex"]:
-        faults["sex"] = "Choose one; “not recorded” is an answer"
+        faults["sex"] = _("Choose one; “not recorded” is an answer")
     try:
         # Whatever is wrong with the other, the form comes back with the faults of both.
         with _gathered(faults):
@@ -152,7 +153,7 @@ def _new_patient_page(
 ) -> NewPatientPage:
     fields, paper = fields_of(_FIELDS, raw, faults), fields_of(PAPER_FIELDS, raw, faults)
     return NewPatientPage(
-        title="New patient",
+        title=_("New patient"),
         faults=summary_of(fields | paper),
         taken_by=taken_by,
         paper=PaperFields(**paper, days=LONGEST_AGO.days),
@@ -172,7 +173,7 @@ def _patient_page(
         rows = exams_of(session, patient_id)
     fields, paper = fields_of(("reason",), raw, faults), fields_of(PAPER_FIELDS, raw, faults)
     return PatientPage(
-        title="Patient",
+        title=_("Patient"),
         faults=summary_of(fields | paper),
         who=who(card, today()),
         exams=tuple(exam_line(row) for row in rows),

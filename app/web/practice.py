@@ -13,6 +13,7 @@ from starlette.responses import Response
 from app.assess.practised import compare_try, missed_most
 from app.knowledge.load import knowledge
 from app.knowledge.practice import PracticeCase, practice_cases
+from app.language.words import N_, _
 from app.report.phrases import day
 from app.store.engine import reading, writing
 from app.store.practice import (
@@ -40,7 +41,7 @@ MOST_TRIES = 500
 # With fewer, a count could be told to be somebody's.
 FEWEST_PEOPLE = 3
 MOST_SIGNS = 15
-NOTHING_GRADED = "Nothing is graded yet. Grade what you can, and leave the rest not examined."
+NOTHING_GRADED = N_("Nothing is graded yet. Grade what you can, and leave the rest not examined.")
 
 
 @router.get("")
@@ -50,7 +51,7 @@ def show_cases(request: Request) -> Response:
     with reading(request.app.state.engine) as session:
         own = own_attempts(session, me.account_id, MOST_TRIES)
     page = PracticePage(
-        title="Practice",
+        title=_("Practice"),
         cases=tuple(_case_line(each, own) for each in practice_cases().values()),
         missed=_missed(own),
         may_try=may(me, "practice", "write"),
@@ -67,7 +68,7 @@ def show_team(request: Request) -> Response:
         people = people_who_tried(session)
     counted = tries[:MOST_TRIES]
     page = TeamPage(
-        title="What the team misses most",
+        title=_("What the team misses most"),
         tries=len(counted),
         people=people,
         needed=FEWEST_PEOPLE,
@@ -128,7 +129,7 @@ def _path(case_id: str, number: int) -> str:
 def _case_page(case: PracticeCase, entered: Entered) -> CasePage:
     faults = [Fault(dom_of(cell), sentence(says)) for cell, says in entered.faults.items()]
     if entered is not EMPTY and not faults:
-        faults = [Fault("grading", NOTHING_GRADED)]
+        faults = [Fault("grading", _(NOTHING_GRADED))]
     return CasePage(
         title=case.title,
         faults=tuple(faults),
@@ -141,9 +142,14 @@ def _case_page(case: PracticeCase, entered: Entered) -> CasePage:
 def _case_line(case: PracticeCase, own: Iterable[Attempt]) -> CaseLine:
     tries = [each for each in own if each.case_id == case.id]
     if not tries:
-        return CaseLine(case.id, case.title, case.person, "Not tried yet", "")
-    last, times = tries[0], "once" if len(tries) == 1 else f"{len(tries)} times"
-    says = f"Tried {times}, last {day(local(last.at))}: {score_words(last.agreed, last.total)}"
+        return CaseLine(case.id, case.title, case.person, _("Not tried yet"), "")
+    last, times = (
+        tries[0],
+        _("once") if len(tries) == 1 else _("{tries} times").format(tries=len(tries)),
+    )
+    says = _("Tried {times}, last {at}: {total}").format(
+        times=times, at=day(local(last.at)), total=score_words(last.agreed, last.total)
+    )
     return CaseLine(case.id, case.title, case.person, says, _path(case.id, last.id))
 
 

@@ -14,6 +14,7 @@ from app.knowledge.described import Named
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import named
 from app.knowledge.practice import PracticeCase
+from app.language.words import N_, Spoken, _
 from app.report.phrases import day, value_words
 from app.store.practice import Attempt
 from app.web.practice_form import NOT_EXAMINED, told_of
@@ -28,21 +29,23 @@ from app.web.practice_pages import (
 from app.web.wording import local
 
 # What each outcome is called. A blank is said to be one: it was never read as normal.
-OUTCOMES: Mapping[Outcome, str] = {
-    Outcome.AGREED: "agreed",
-    Outcome.ONE_GRADE: "one grade apart",
-    Outcome.OTHER_VALUE: "another answer",
-    Outcome.MISSED: "missed",
-    Outcome.SIDE_SWAPPED: "RIGHT and LEFT mistaken",
-    Outcome.OVER_CALLED: "recorded, and not there",
-    Outcome.NOT_DESCRIBED: "recorded, and not described",
-}
-LEFT_BLANK = "missed, left not examined"
+OUTCOMES: Mapping[Outcome, str] = Spoken(
+    {
+        Outcome.AGREED: N_("agreed"),
+        Outcome.ONE_GRADE: N_("one grade apart"),
+        Outcome.OTHER_VALUE: N_("another answer"),
+        Outcome.MISSED: N_("missed"),
+        Outcome.SIDE_SWAPPED: N_("RIGHT and LEFT mistaken"),
+        Outcome.OVER_CALLED: N_("recorded, and not there"),
+        Outcome.NOT_DESCRIBED: N_("recorded, and not described"),
+    }
+)
+LEFT_BLANK = N_("missed, left not examined")
 
 
 def score_words(agreed: int, total: int) -> str:
     """The score, as it is said everywhere."""
-    return f"{agreed} of {total} signs as in the worked answer"
+    return _("{agreed} of {total} signs as in the worked answer").format(agreed=agreed, total=total)
 
 
 def answer_page(case: PracticeCase, attempt: Attempt, known: Knowledge) -> AnswerPage:
@@ -90,12 +93,12 @@ def _line(each: Compared) -> ComparedLine:
         yours=_said(finding_id, each.yours),
         worked=_said(finding_id, each.worked),
         outcome=each.outcome.value,
-        says=LEFT_BLANK if is_blank else OUTCOMES[each.outcome],
+        says=_(LEFT_BLANK) if is_blank else OUTCOMES[each.outcome],
     )
 
 
 def _said(finding_id: str, value: Value | None) -> str:
-    return NOT_EXAMINED if value is None else value_words(vocabulary()[finding_id], value)
+    return _(NOT_EXAMINED) if value is None else value_words(vocabulary()[finding_id], value)
 
 
 def _swapped(compared: Comparison) -> Iterator[str]:
@@ -107,7 +110,9 @@ def _swapped(compared: Comparison) -> Iterator[str]:
     for finding_id, cells in found.items():
         yours = _sides(finding_id, ((each.cell[1], each.yours) for each in cells))
         worked = _sides(finding_id, ((each.cell[1], each.worked) for each in cells))
-        yield f"{vocabulary()[finding_id].label}: you have {yours}; the worked answer has {worked}."
+        yield _("{label}: you have {yours}; the worked answer has {worked}.").format(
+            label=vocabulary()[finding_id].label, yours=yours, worked=worked
+        )
 
 
 def _sides(finding_id: str, held: Iterable[tuple[Side | None, Value | None]]) -> str:

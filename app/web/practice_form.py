@@ -6,15 +6,17 @@ from dataclasses import dataclass, replace
 from app.assess.words import finding_words, side_words
 from app.exam.reading import BadValue
 from app.exam.record import Cell, Exam, Recorded, Value
+from app.exam.units import counted
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary
 from app.knowledge.practice import PracticeCase, PracticeStation
+from app.language.words import N_, _
 from app.report.phrases import value_words
 from app.web.entered import read_cell
 from app.web.practice_pages import PracticeCell, PracticeRow, PracticeStationView, Told
 from app.web.sheet import CLEAR, Typed, dom_of, key_of, options_of
 from app.web.sheet_view import Option
 
-NOT_EXAMINED = "not examined"
+NOT_EXAMINED = N_("not examined")
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ def _cell(finding: Finding, side: Side | None, entered: Entered) -> PracticeCell
     cell = (finding.id, side)
     typed = entered.typed.get(cell, "")
     is_typed = finding.scale in (Scale.COUNT, Scale.NUMBER)
-    left_out = Option(CLEAR, NOT_EXAMINED, "", typed == CLEAR, key=None)
+    left_out = Option(CLEAR, _(NOT_EXAMINED), "", typed == CLEAR, key=None)
     # No script listens for digits here, so no face shows one.
     chosen = [replace(option, key=None) for option in options_of(finding, typed)]
     return PracticeCell(
@@ -96,6 +98,6 @@ def _cell(finding: Finding, side: Side | None, entered: Entered) -> PracticeCell
         legend=finding_words(*cell),
         options=() if is_typed else (*chosen, left_out),
         text=typed if is_typed else "",
-        unit=finding.unit,
+        unit=counted(finding.unit, None),
         fault=entered.faults.get(cell, ""),
     )

@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from fastapi import Request
 
+from app.language.words import _
 from app.people.id_token import ProviderRefused
 from app.people.oidc import Provider, ProviderSettings, discover
 from app.web.identity import SignedIn
@@ -49,7 +50,7 @@ class ClinicProvider:
         Raises: ProviderRefused, where too many do already.
         """
         if not self._places.acquire(blocking=False):
-            raise ProviderRefused("Too many are waiting for it already. Try again in a moment.")
+            raise ProviderRefused(_("Too many are waiting for it already. Try again in a moment."))
         try:
             yield
         finally:

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from app.language.words import N_, _
 from app.people.id_token import ProviderRefused
 from app.people.oidc import Asked, address_to_ask, identify, new_request
 from app.people.tokens import hash_token, new_token, same
@@ -35,16 +36,16 @@ from app.web.signing_in import safe_path, way_on
 router = APIRouter()
 
 PURPOSES = ("sign_in", "unlock", "sign")
-NOT_LINKED = "This account is not linked with the identity provider: it uses a password."
-NO_COOKIE = (
+NOT_LINKED = N_("This account is not linked with the identity provider: it uses a password.")
+NO_COOKIE = N_(
     "This browser has not asked {label} to sign anybody in, or it was too long ago. Nobody was "
     "signed in; start again. If it happens again, the browser may refuse cookies."
 )
-OTHER_BROWSER = (
+OTHER_BROWSER = N_(
     "This answer of {label} belongs to another browser, or to a try before the last one. Nobody "
     "was signed in; start again."
 )
-TOO_LATE = "This answer of {label} came too late, or was used already. Start again."
+TOO_LATE = N_("This answer of {label} came too late, or was used already. Start again.")
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ def start(request: Request, purpose: str = "", to: str = "") -> Response:
         if purpose == "sign":
             someone(request)
         if not person.has_provider:
-            raise HTTPException(HTTPStatus.CONFLICT, NOT_LINKED)
+            raise HTTPException(HTTPStatus.CONFLICT, _(NOT_LINKED))
     try:
         address, asked = _asked(
             request, provider, purpose, to, person.token_hash if person else None
@@ -116,7 +117,7 @@ def come_back(request: Request) -> Response:
         return _refused(request, provider, no, way)
     # The provider's page sent the browser here, so a redirect would go on without the cookie of the
     # sign-in, which no other site's page may send. A page of ours sends it on instead.
-    page = ProviderPage(title="Signed in", says="You are signed in.", to=way_on(way.to, role))
+    page = ProviderPage(title=_("Signed in"), says=_("You are signed in."), to=way_on(way.to, role))
     answer = show(request, "provider.html", page)
     keep_sign_in(request, answer, token)
     forget_provider_state(request, answer)
@@ -128,7 +129,9 @@ def show_unlocked(request: Request) -> Response:
     """The end of unlocking in a window of its own; the other windows hear of it from its script."""
     someone(request)
     page = ProviderPage(
-        title="Unlocked", says="Your other windows are unlocked: this one can be closed.", to=""
+        title=_("Unlocked"),
+        says=_("Your other windows are unlocked: this one can be closed."),
+        to="",
     )
     return show(request, "provider.html", page)
 
@@ -144,8 +147,8 @@ def ask_to_link(request: Request, hashed_code: str) -> Response:
     except ProviderRefused as refused:
         no = NotLetIn(refused.says, "provider", HTTPStatus.BAD_GATEWAY)
         return _refused(request, provider, no, _Way("link", ""))
-    says = f"Sign in with {provider.label} now, as yourself."
-    answer = show(request, "provider.html", ProviderPage(title="Go on", says=says, to=address))
+    says = _("Sign in with {label} now, as yourself.").format(label=provider.label)
+    answer = show(request, "provider.html", ProviderPage(title=_("Go on"), says=says, to=address))
     keep_provider_state(request, answer, asked.state)
     return answer
 
@@ -205,7 +208,7 @@ def _refused(request: Request, provider: ClinicProvider, no: NotLetIn, way: _Way
         note(session, actor, SIGN_IN_REFUSED, at=datetime.now(UTC), detail=detail)
     again = "/invited" if way.purpose == "link" else provider_path(way.purpose, way.to)
     page = ProviderRefusedPage(
-        title="Not signed in" if way.purpose == "sign_in" else "Not confirmed",
+        title=_("Not signed in") if way.purpose == "sign_in" else _("Not confirmed"),
         says=no.says.replace("{label}", provider.label),
         again=again,
     )

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from app.knowledge.load import knowledge
+from app.language.words import N_, _
 from app.store.counts import Period, count_exams
 from app.store.engine import reading
 from app.web.allowed import require
@@ -18,9 +19,9 @@ from app.web.registry_view import month_words, tallies, total_words
 
 router = APIRouter()
 
-_TITLE = "Counts"
-_WRONG = "Type a month as in 2026-03"
-_ORDER = "The last month lies before the first"
+_TITLE = N_("Counts")
+_WRONG = N_("Type a month as in 2026-03")
+_ORDER = N_("The last month lies before the first")
 
 
 @router.get("/registry")
@@ -31,7 +32,7 @@ def show_registry(request: Request) -> Response:
     asked = request.query_params
     since, until = (_month(asked.get(name, "").strip()) for name in ("since", "until"))
     if not (since.fault or until.fault) and since.value and until.value < since.value:
-        until = Field(until.value, _ORDER) if until.value else until
+        until = Field(until.value, _(_ORDER)) if until.value else until
     faults = tuple(
         Fault(name, field.fault)
         for name, field in (("since", since), ("until", until))
@@ -39,7 +40,7 @@ def show_registry(request: Request) -> Response:
     )
     if faults:
         page = RegistryPage(
-            title=_TITLE,
+            title=_(_TITLE),
             faults=faults,
             since=since,
             until=until,
@@ -54,7 +55,7 @@ def show_registry(request: Request) -> Response:
     told = {name: field.value for name, field in (("from", since), ("to", until)) if field.value}
     noted(request, me, "registry", **told)
     page = RegistryPage(
-        title=_TITLE,
+        title=_(_TITLE),
         since=since,
         until=until,
         period=_period_words(since.value, until.value),
@@ -68,7 +69,7 @@ def show_registry(request: Request) -> Response:
 def _month(typed: str) -> Field:
     """A month, or nothing at all."""
     is_month = re.fullmatch(r"[12][0-9]{3}-(0[1-9]|1[0-2])", typed)
-    return Field(typed, "" if is_month or not typed else _WRONG)
+    return Field(typed, "" if is_month or not typed else _(_WRONG))
 
 
 def _period(since: str, until: str) -> Period:
@@ -84,11 +85,13 @@ def _first(month: str, later: int) -> datetime:
 
 def _period_words(since: str, until: str) -> str:
     if not since and not until:
-        return "All exams"
+        return _("All exams")
     if not until:
-        return f"Exams from {month_words(since)} on"
+        return _("Exams from {since} on").format(since=month_words(since))
     if not since:
-        return f"Exams up to {month_words(until)}"
+        return _("Exams up to {until}").format(until=month_words(until))
     if since == until:
-        return f"Exams of {month_words(since)}"
-    return f"Exams from {month_words(since)} to {month_words(until)}"
+        return _("Exams of {since}").format(since=month_words(since))
+    return _("Exams from {since} to {until}").format(
+        since=month_words(since), until=month_words(until)
+    )

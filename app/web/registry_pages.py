@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from app.language.words import _
 from app.report.tally import Tally
 from app.web.pages import Field, Page
 
@@ -25,4 +26,4 @@ class RegistryPage(Page):
     @property
     def refused(self) -> str:
         """Nothing was to be saved."""
-        return "Nothing was counted."
+        return _("Nothing was counted.")

@@ -7,6 +7,8 @@ from app.assess.assessment import LISTED, URGENCIES
 from app.assess.words import fall_level_words, side_words, urgency_words
 from app.exam.vocabulary import SIDES
 from app.knowledge.load import Knowledge
+from app.language.numbers import month_words as named_month
+from app.language.words import N_, Spoken, _, ngettext
 from app.report.small_counts import WITHHELD, Shown, shown_alone, shown_group
 from app.report.tally import Line, Tally, tally
 from app.store.counts import SIGNED_STATES, Counts
@@ -16,22 +18,26 @@ from app.web.wording import sentence
 # With more months than these, years are counted.
 MOST_MONTHS = 36
 FALL_LEVELS = ("low", "intermediate", "high", "open")
-_STATE_WORDS = {
-    "open": "Open, being recorded",
-    "ready": "Ready, handed over",
-    "signed": "Signed",
-    "amended": "Signed and amended",
-}
+_STATE_WORDS = Spoken(
+    {
+        "open": N_("Open, being recorded"),
+        "ready": N_("Ready, handed over"),
+        "signed": N_("Signed"),
+        "amended": N_("Signed and amended"),
+    }
+)
 # "both": as an assessment says it; None: a category without a side.
 _SIDES: tuple[str | None, ...] = (*SIDES, "both", None)
 # Short enough for the head of a column.
-_LEVEL_HEADS = {
-    "fits": "fits",
-    "fits_with_cautions": "with cautions",
-    "partial": "partly there",
-    "open": "open",
-}
-_IN_ALL = "in all"
+_LEVEL_HEADS = Spoken(
+    {
+        "fits": N_("fits"),
+        "fits_with_cautions": N_("with cautions"),
+        "partial": N_("partly there"),
+        "open": N_("open"),
+    }
+)
+_IN_ALL = N_("in all")
 
 
 def total_words(counts: Counts, least: int) -> str:
@@ -39,12 +45,14 @@ def total_words(counts: Counts, least: int) -> str:
     if not counts.signed:
         return ""
     words = shown_alone(counts.signed, least).words
-    return f"{words} signed exam{'s' if words != '1' else ''}"
+    return ngettext("{words} signed exam", "{words} signed exams", 1 if words == "1" else 2).format(
+        words=words
+    )
 
 
 def month_words(month: str) -> str:
     """A month as in Mar 2026."""
-    return f"{date.fromisoformat(f'{month}-01'):%b %Y}"
+    return named_month(date.fromisoformat(f"{month}-01"))
 
 
 def tallies(counts: Counts, knowledge: Knowledge, least: int) -> tuple[Tally, ...]:
@@ -56,10 +64,10 @@ def tallies(counts: Counts, knowledge: Knowledge, least: int) -> tuple[Tally, ..
     found.append(
         tally(
             "falls",
-            "Falls group",
-            "A group for planning care, not a prediction.",
-            "Group",
-            ("Signed exams",),
+            _("Falls group"),
+            _("A group for planning care, not a prediction."),
+            _("Group"),
+            (_("Signed exams"),),
             _alone(
                 {sentence(fall_level_words(each)): counts.falls.get(each, 0) for each in groups},
                 least,
@@ -72,9 +80,9 @@ def tallies(counts: Counts, knowledge: Knowledge, least: int) -> tuple[Tally, ..
     found += [
         _by_item(
             "levels",
-            "Patterns by level",
-            "In how many signed exams a pattern was listed. One exam may have several.",
-            "Pattern",
+            _("Patterns by level"),
+            _("In how many signed exams a pattern was listed. One exam may have several."),
+            _("Pattern"),
             counts.levels,
             labels,
             [(each, _LEVEL_HEADS[each]) for each in LISTED],
@@ -82,9 +90,9 @@ def tallies(counts: Counts, knowledge: Knowledge, least: int) -> tuple[Tally, ..
         ),
         _by_item(
             "sides",
-            "Patterns by side",
-            "RIGHT and LEFT are the patient’s.",
-            "Pattern",
+            _("Patterns by side"),
+            _("RIGHT and LEFT are the patient’s."),
+            _("Pattern"),
             counts.sides,
             labels,
             [(each, _side(each)) for each in _SIDES],
@@ -92,9 +100,9 @@ def tallies(counts: Counts, knowledge: Knowledge, least: int) -> tuple[Tally, ..
         ),
         _by_item(
             "warnings",
-            "Warnings by urgency",
-            "In how many signed exams a warning was raised. One exam may have several.",
-            "Warning",
+            _("Warnings by urgency"),
+            _("In how many signed exams a warning was raised. One exam may have several."),
+            _("Warning"),
             counts.urgencies,
             raised,
             [(each, urgency_words(each).partition(",")[0]) for each in URGENCIES],
@@ -117,24 +125,26 @@ def _states(counts: Counts, least: int) -> Tally:
         )
         for each in STATES
     ]
-    return tally("states", "State", "Every exam, signed or not.", "State", ("Exams",), lines)
+    return tally(
+        "states", _("State"), _("Every exam, signed or not."), _("State"), (_("Exams"),), lines
+    )
 
 
 def _months(counts: Counts, least: int) -> Tally:
     months = _every_month(counts.months)
-    title, of = "Month of the exam", "Month"
+    title, of = _("Month of the exam"), _("Month")
     named = {month_words(each): counts.months.get(each, 0) for each in months}
     if len(months) > MOST_MONTHS:
-        title, of, named = "Year of the exam", "Year", {}
+        title, of, named = _("Year of the exam"), _("Year"), {}
         for month in months:
             year = month[:4]
             named[year] = named.get(year, 0) + counts.months.get(month, 0)
     return tally(
         "months",
         title,
-        "When the patient was examined, in UTC.",
+        _("When the patient was examined, in UTC."),
         of,
-        ("Signed exams",),
+        (_("Signed exams"),),
         _alone(named, least),
     )
 
@@ -173,7 +183,7 @@ def _by_item(
         for item in _known_first(labels, found)
         if item in found
     ]
-    heads = (_IN_ALL, *(words for _, words in columns))
+    heads = (_(_IN_ALL), *(words for _, words in columns))
     return tally(name, title, says, of, heads, lines)
 
 
@@ -191,4 +201,4 @@ def _known_first(known: Iterable[str], found: Iterable[str]) -> list[str]:
 
 
 def _side(side: str | None) -> str:
-    return "no side" if side is None else side_words(side)
+    return _("no side") if side is None else side_words(side)

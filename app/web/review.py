@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from app.assess.assess import assess
 from app.knowledge.load import knowledge
+from app.language.words import N_, _
 from app.report.seal_key import CannotSeal
 from app.store.clinic_settings import clinic_settings
 from app.store.engine import reading, writing
@@ -36,19 +37,19 @@ from app.web.wording import sentence
 
 router = APIRouter()
 
-BEHIND = (
+BEHIND = N_(
     "Something was recorded after you loaded this page. It is listed above; load the review again "
     "before you sign. What you have written is saved."
 )
-SOMEBODY_ELSE = (
+SOMEBODY_ELSE = N_(
     "Somebody else is reviewing this exam too and has decided something since you loaded this "
     "page. "
     "Nothing of yours was saved; it stands here. Load the review again to see theirs."
 )
 
 
-REST_SAVED = "What is not named here is saved."
-NOT_SIGNED = f"The exam is not signed. {REST_SAVED}"
+REST_SAVED = N_("What is not named here is saved.")
+NOT_SIGNED = N_("The exam is not signed. What is not named here is saved.")
 
 
 @router.get("/exams/{exam_id}/review")
@@ -72,10 +73,12 @@ def save_review(request: Request, exam_id: str, form: FormFields) -> Response:
         return _behind(request, reviewed, me, form)
     if not faults and not wants_fragment(request):
         return see_other(f"/exams/{exam_id}/review")
-    typed = replace(_typed(reviewed, form, faults, seen), kept=REST_SAVED)
+    typed = replace(_typed(reviewed, form, faults, seen), kept=_(REST_SAVED))
     status = saved_now()
     if faults:
-        status = SaveStatus("NOT SAVED: what is marked in red. The rest is saved.", is_saved=False)
+        status = SaveStatus(
+            _("NOT SAVED: what is marked in red. The rest is saved."), is_saved=False
+        )
     return _show(request, reviewed, me, typed, status, 422 if faults else 200)
 
 
@@ -92,9 +95,9 @@ def sign_review(request: Request, exam_id: str, form: FormFields) -> Response:
     reviewed = _reviewed(request, exam_id)
     if faults is None:
         return _behind(request, reviewed, me, form)
-    typed = replace(_typed(reviewed, form, faults, seen), kept=NOT_SIGNED)
+    typed = replace(_typed(reviewed, form, faults, seen), kept=_(NOT_SIGNED))
     if typed.news is not None:
-        typed = replace(typed, general=(BEHIND,))
+        typed = replace(typed, general=(_(BEHIND),))
         return _show(request, reviewed, me, typed, saved_now(), 412)
     faults = faults | not_this_person(reviewed.held.patient, form)
     lacking = tuple(lack.says for lack in reviewed.points.lacking)
@@ -193,8 +196,8 @@ def _typed(
 def _behind(
     request: Request, reviewed: Reviewed, me: SignedIn, form: Mapping[str, str]
 ) -> Response:
-    typed = Typed(form, general=(SOMEBODY_ELSE,), seen=revision_in(form))
-    status = SaveStatus("NOT SAVED", is_saved=False)
+    typed = Typed(form, general=(_(SOMEBODY_ELSE),), seen=revision_in(form))
+    status = SaveStatus(_("NOT SAVED"), is_saved=False)
     return _show(request, reviewed, me, typed, status, 409, saved=revision_in(form, "saved"))
 
 
@@ -205,7 +208,7 @@ def _signed(request: Request, reviewed: Reviewed, me: SignedIn, typed: Typed) ->
     except StaleReview:
         now = _reviewed(request, exam_id)
         news = news_since(now, reviewed.held.revision, f"/exams/{exam_id}/review")
-        typed = replace(typed, general=(BEHIND,), news=news, seen=reviewed.held.revision)
+        typed = replace(typed, general=(_(BEHIND),), news=news, seen=reviewed.held.revision)
         return _show(request, now, me, typed, saved_now(), 412)
     except BackDated as fault:
         typed = replace(typed, general=(sentence(str(fault)),))

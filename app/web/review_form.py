@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 
 from app.knowledge.load import knowledge
+from app.language.words import N_, _
 from app.store.review import ReviewKey, ReviewValue, StepDecision
 from app.web.reviewing import Points
 
-NO_REASON = "Say why it is declined"
+NO_REASON = N_("Say why it is declined")
 
 
 def read_decisions(
@@ -35,9 +36,9 @@ def read_decisions(
         ticked = [each.code for each in shown.codes if f"code.{each.code}" in form]
         for first, second in knowledge().icd.clashes(ticked):
             # Which of the two is meant is for the physician to say; until then neither changes.
-            faults[f"code.{second}"] = (
-                f"{second} never stands beside {first}: take one of them away"
-            )
+            faults[f"code.{second}"] = _(
+                "{second} never stands beside {first}: take one of them away"
+            ).format(second=second, first=first)
             for code in (first, second):
                 decisions.pop(("code", code), None)
     for suggestion in shown.suggestions:
@@ -50,5 +51,5 @@ def read_decisions(
         elif chosen == "declined" and reason:
             decisions["step", name] = StepDecision(False, reason)
         elif chosen == "declined":
-            faults[f"reason.{name}"] = NO_REASON
+            faults[f"reason.{name}"] = _(NO_REASON)
     return decisions, faults

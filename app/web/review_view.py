@@ -10,6 +10,7 @@ from app.assess.words import finding_words, urgency_words
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import cause_label
+from app.language.words import N_, _
 from app.report.coverage import coverage
 from app.report.grid import GridStation, full_grid
 from app.report.listing import not_examined_words, others_words, untestable_groups
@@ -34,7 +35,7 @@ from app.web.review_pages import (
 from app.web.reviewing import Code, Emergency, Points, Suggestion, ToConfirm, points
 from app.web.wording import STATE_WORDS, exam_time, local, who
 
-MEANING = (
+MEANING = N_(
     "I examined this patient or reviewed the findings recorded here, and this summary is mine."
 )
 
@@ -94,7 +95,7 @@ def review_page(
         return Field(typed.form.get(name, kept), typed.faults.get(name, ""))
 
     return ReviewPage(
-        title="Review",
+        title=_("Review"),
         faults=(
             *(Fault("review", says) for says in typed.general),
             *(Fault(name, says) for name, says in typed.faults.items()),
@@ -107,7 +108,7 @@ def review_page(
         state=STATE_WORDS[held.state],
         started=exam_time(held),
         reason=held.reason,
-        status=status or SaveStatus("all saved"),
+        status=status or SaveStatus(_("all saved")),
         emergencies=tuple(_emergency(each, reviewed, known) for each in settled.emergencies),
         to_confirm=tuple(_to_confirm(each, known) for each in settled.to_confirm),
         entered=entered(held, reviewed.assessment),
@@ -125,7 +126,7 @@ def review_page(
         codes_from=f"{known.icd.classification}, {known.icd.release}",
         lacking=tuple(LackView(each.anchor, each.says) for each in settled.lacking),
         news=typed.news,
-        meaning=MEANING,
+        meaning=_(MEANING),
         has_password=has_password,
         proof_path=proof_path(f"/exams/{held.id}/review"),
         initials=text("initials"),
@@ -138,12 +139,12 @@ def entered(held: ExamRecord, assessment: Assessment) -> EnteredView:
     """Everything that was recorded, and everything that was not."""
     stations = coverage(held.exam)
     bulk = dict.fromkeys(
-        vocabulary()[finding].station for (finding, _), each in held.cells.items() if each.bulk
+        vocabulary()[finding].station for (finding, _side), each in held.cells.items() if each.bulk
     )
     marked = {
         station: sum(
             each.bulk and vocabulary()[finding].station == station
-            for (finding, _), each in held.cells.items()
+            for (finding, _side), each in held.cells.items()
         )
         for station in bulk
     }
@@ -152,7 +153,8 @@ def entered(held: ExamRecord, assessment: Assessment) -> EnteredView:
         stations=tuple(_recorded(full_grid(held.exam))),
         medicines=medicines_words(held.exam.medicines),
         bulk=tuple(
-            f"{labels[station]}: {count} marked in one step" for station, count in marked.items()
+            _("{labels}: {count} marked in one step").format(labels=labels[station], count=count)
+            for station, count in marked.items()
         ),
         conflicts=tuple(conflict.says for conflict in assessment.conflicts),
         not_examined=not_examined_words(stations),
@@ -178,20 +180,28 @@ def news_since(reviewed: Reviewed, seen: int, path: str) -> NewsView | None:
     """What was recorded after a revision, in words; None where nothing was."""
     held = reviewed.held
     lines = [
-        f"{capital(finding_words(*cell))}: {recorded_words(cell, each.value)}, "
-        f"by {each.by}, {local(each.at):%H:%M}"
+        _("{cell}: {value}, by {by}, {at}").format(
+            cell=capital(finding_words(*cell)),
+            value=recorded_words(cell, each.value),
+            by=each.by,
+            at=f"{local(each.at):%H:%M}",
+        )
         for cell, each in held.cells.items()
         if each.revision > seen
     ]
     medicines = held.medicines_record
     if medicines is not None and medicines.revision > seen:
-        lines.append(f"Medicines: {medicines_words(medicines.lines)}, by {medicines.by}")
+        lines.append(
+            _("Medicines: {lines}, by {by}").format(
+                lines=medicines_words(medicines.lines), by=medicines.by
+            )
+        )
     return NewsView(tuple(lines), path) if lines else None
 
 
 def saved_now() -> SaveStatus:
     """That a write was kept."""
-    return SaveStatus(f"saved {local(datetime.now(UTC)):%H:%M}")
+    return SaveStatus(_("saved {UTC}").format(UTC=f"{local(datetime.now(UTC)):%H:%M}"))
 
 
 def _emergency(each: Emergency, reviewed: Reviewed, known: Knowledge) -> EmergencyView:

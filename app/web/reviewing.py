@@ -10,6 +10,8 @@ from app.assess.codes import offered_codes
 from app.exam.record import Cell
 from app.exam.vocabulary import Side, vocabulary
 from app.knowledge.load import knowledge
+from app.knowledge.terms import side_words
+from app.language.words import _
 from app.report.coverage import is_present
 from app.store.cells import CellRecord
 from app.store.exams import ExamRecord
@@ -140,28 +142,37 @@ def _lacking(
 ) -> Iterator[Lack]:
     for emergency in emergencies:
         if not emergency.is_acknowledged:
-            yield Lack(f"emergency-{emergency.raised.id}", "Acknowledge the emergency")
+            yield Lack(f"emergency-{emergency.raised.id}", _("Acknowledge the emergency"))
     open_ones = sum(not each.is_confirmed for each in to_confirm)
     if open_ones:
-        findings = "1 finding" if open_ones == 1 else f"{open_ones} findings"
-        yield Lack("to-confirm", f"Confirm {findings} that a nurse recorded")
+        findings = (
+            _("1 finding")
+            if open_ones == 1
+            else _("{open_ones} findings").format(open_ones=open_ones)
+        )
+        yield Lack(
+            "to-confirm", _("Confirm {findings} that a nurse recorded").format(findings=findings)
+        )
     if not review.impression:
-        yield Lack("impression", "Write the impression in your own words")
+        yield Lack("impression", _("Write the impression in your own words"))
     if not review.plan:
-        yield Lack("plan", "Write the plan in your own words")
+        yield Lack("plan", _("Write the plan in your own words"))
     for suggestion in suggestions:
         if suggestion.must_be_decided and suggestion.decision is None:
-            yield Lack(f"step-{suggestion.step.id}", "Take over or decline this urgent suggestion")
+            yield Lack(
+                f"step-{suggestion.step.id}", _("Take over or decline this urgent suggestion")
+            )
 
 
 # ---- sides in free text
 
-_RIGHT = re.compile(r"\bright\b", re.IGNORECASE)
-_LEFT = re.compile(r"\bleft\b", re.IGNORECASE)
+# In every language that is spoken here, whichever is in use.
+_RIGHT = re.compile(r"\b(?:right|rechts(?:seitig\w*)?|rechte[mnrs]?)\b", re.IGNORECASE)
+_LEFT = re.compile(r"\b(?:left|links(?:seitig\w*)?|linke[mnrs]?)\b", re.IGNORECASE)
 # Words in which a side is no side.
 _NO_SIDE = re.compile(
     r"\b(?:all\s*right|right\s+(?:away|now|after|before)|(?:was|is|were|are|been|being)\s+left\b"
-    r"|left\s+(?:to|out|off|over|alone|open|the|it)\b|alright)",
+    r"|left\s+(?:to|out|off|over|alone|open|the|it)\b|alright|recht(?:s|e[mnrs]?)?\s+(?:Zeit|so))",
     re.IGNORECASE,
 )
 _SHORT = re.compile(r"(?<![\w.])([RL])\s*[<>]\s*[RL](?![\w.])")
@@ -193,10 +204,10 @@ def side_query(held: ExamRecord, text: str) -> str:
     if len(named) != 1 or len(abnormal) != 1 or named == abnormal:
         return ""
     (said,), (seen,) = named, abnormal
-    return (
-        f"Your text names the {said.value.upper()} side; every abnormal sign that has a side is "
-        f"recorded on the {seen.value.upper()}. Is the side right?"
-    )
+    return _(
+        "Your text names the {side} side; every abnormal sign that has a side is "
+        "recorded on the {other}. Is the side right?"
+    ).format(side=side_words(said), other=side_words(seen))
 
 
 # ---- the right person

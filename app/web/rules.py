@@ -25,6 +25,7 @@ from app.knowledge.describe_parts import (
 from app.knowledge.load import Knowledge, knowledge
 from app.knowledge.mentions import named
 from app.knowledge.terms import STATUS_WORDS
+from app.language.words import _
 from app.web.answers import show
 from app.web.knowledge_pages import (
     AboutPage,
@@ -49,7 +50,7 @@ def show_about(request: Request) -> Response:
     """What the program is for, and what it is not."""
     known = knowledge()
     page = AboutPage(
-        title="Intended use",
+        title=_("Intended use"),
         version=known.version,
         sections=describe_intended_use(known),
         notice=known.hpo.attribution,
@@ -111,7 +112,7 @@ def show_examined(request: Request) -> Response:
     """How each sign is examined, as beside the rows of the sheet."""
     known = knowledge()
     page = ExaminedPage(
-        title="How each sign is examined",
+        title=_("How each sign is examined"),
         version=known.version,
         stations=describe_help_stations(known),
     )
@@ -123,7 +124,7 @@ def show_steps(request: Request) -> Response:
     """What there is to consider."""
     known = knowledge()
     page = StepsPage(
-        title="What there is to consider",
+        title=_("What there is to consider"),
         version=known.version,
         steps=tuple(describe_step(step, known) for step in known.steps.values()),
     )
@@ -136,7 +137,7 @@ def show_medicines(request: Request) -> Response:
     known = knowledge()
     classes = known.medicines.classes.values()
     page = MedicinesPage(
-        title="Medicines",
+        title=_("Medicines"),
         version=known.version,
         classes=tuple(describe_medicine_class(each, known) for each in classes),
     )
@@ -148,11 +149,11 @@ def show_norms(request: Request) -> Response:
     """The norms, and every number that a rule compares with."""
     known = knowledge()
     page = NormsPage(
-        title="Norms and numbers",
+        title=_("Norms and numbers"),
         version=known.version,
         norms=tuple(describe_norm(norm, known) for norm in known.norms.values()),
         thresholds=tuple(describe_threshold(each, known) for each in known.thresholds.values()),
-        no_figure=NO_FIGURE,
+        no_figure=_(NO_FIGURE),
         figures=tuple(describe_figure(each, known) for each in known.course.figure),
     )
     return show(request, "knowledge/norms.html", page)
@@ -163,7 +164,7 @@ def show_sources(request: Request) -> Response:
     """The bibliography."""
     known = knowledge()
     page = SourcesPage(
-        title="Sources",
+        title=_("Sources"),
         version=known.version,
         sources=tuple(describe_source(source, known) for source in known.sources.values()),
     )
@@ -174,7 +175,7 @@ def _index(known: Knowledge) -> IndexPage:
     states = {category.status for category in known.categories.values()}
     states |= {warning.status for warning in known.warnings.values()}
     return IndexPage(
-        title="What Evenhand knows",
+        title=_("What Evenhand knows"),
         version=known.version,
         categories=tuple(
             IndexLine(named("categories", each.id, known), each.says)

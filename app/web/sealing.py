@@ -8,6 +8,7 @@ from pathlib import Path
 from sqlalchemy import make_url
 
 from app.knowledge.load import Knowledge
+from app.language.words import _
 from app.report.attached import attached_files
 from app.report.page import ReportInput
 from app.report.pdf import pdf
@@ -85,7 +86,9 @@ def seal_key(
         return read_key(file, passphrase)
     own = seal_place(file, folder, database_url)
     if own is None:
-        raise CannotSeal("set EVENHAND_SEAL_FILE or EVENHAND_SEAL_FOLDER, the same on each server")
+        raise CannotSeal(
+            _("set EVENHAND_SEAL_FILE or EVENHAND_SEAL_FOLDER, the same on each server")
+        )
     return own_key(own, clinic, now)
 
 
@@ -103,10 +106,10 @@ def seal_place(file: Path | None, folder: Path | None, database_url: str) -> Pat
 
 def cannot_seal(fault: CannotSeal) -> str:
     """Why nothing was signed, in one line for whoever wanted to sign."""
-    return (
-        f"Not signed: the clinic’s seal (an organisation’s seal) cannot be given: {fault}. "
-        "Whoever runs the server can mend it."
-    )
+    return _(
+        "Not signed: the clinic’s seal (an organisation’s seal) cannot be given: "
+        "{fault}. Whoever runs the server can mend it."
+    ).format(fault=fault)
 
 
 def sealed_page(

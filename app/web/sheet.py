@@ -2,12 +2,16 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 from functools import cache
 
 from app.assess.words import finding_words, side_words
 from app.exam.layout import NURSE, WHOLE, Group, groups_at, has_rest_normal
 from app.exam.record import Cell, Exam, Recorded, Untestable
+from app.exam.units import counted, grade_word
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, Station, vocabulary
+from app.language.numbers import figures
+from app.language.words import _, language
 from app.report.coverage import is_present
 from app.report.phrases import value_words
 from app.store.exams import ExamRecord
@@ -121,11 +125,17 @@ def count(exam: Exam, station: str) -> CountView:
     """How far one station is, in words."""
     done, total = tally(exam, station)
     if not total:
-        recorded = sum(vocabulary()[finding].station == station for finding, _ in exam.cells)
-        return CountView(station, f"{recorded} recorded" if recorded else "nothing yet", False)
+        recorded = sum(vocabulary()[finding].station == station for finding, _side in exam.cells)
+        return CountView(
+            station,
+            _("{recorded} recorded").format(recorded=recorded) if recorded else _("nothing yet"),
+            False,
+        )
     if done == total:
-        return CountView(station, f"all {total} done", True)
-    return CountView(station, f"{done} done, {total - done} left", False)
+        return CountView(station, _("all {total} done").format(total=total), True)
+    return CountView(
+        station, _("{done} done, {total} left").format(done=done, total=total - done), False
+    )
 
 
 def cells(shown: Shown, wanted: Iterable[Cell]) -> tuple[CellView, ...]:
@@ -180,7 +190,7 @@ def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
         legend=finding_words(finding.id, side),
         options=() if is_text else options_of(finding, typed.value),
         text=typed.value if is_text else "",
-        unit=finding.unit.replace("mm[Hg]", "mmHg"),
+        unit=counted(finding.unit, None).replace("mm[Hg]", "mmHg"),
         is_whole=finding.scale is Scale.COUNT,
         why=typed.why,
         is_untestable=typed.value == UNTESTABLE or (is_text and bool(typed.why)),
@@ -197,9 +207,9 @@ def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
 def said(finding: Finding, recorded: Recorded | None) -> str:
     """What stands in a cell, in words."""
     if recorded is None:
-        return "not examined"
+        return _("not examined")
     if isinstance(recorded, Untestable):
-        return f"cannot be tested: {recorded.reason}"
+        return _("cannot be tested: {reason}").format(reason=recorded.reason)
     return value_words(finding, recorded)
 
 
@@ -211,31 +221,41 @@ def typed_of(recorded: object) -> Typed:
         return Typed(UNTESTABLE, recorded.reason)
     if isinstance(recorded, bool):
         return Typed("yes" if recorded else "no", "")
-    return Typed(str(recorded), "")
+    # Numbers as people write them; what they send back is read so too.
+    return Typed(figures(recorded) if isinstance(recorded, Decimal) else str(recorded), "")
 
 
 def options_of(finding: Finding, chosen: str) -> tuple[Option, ...]:
     """The answers to a finding that is chosen and not typed. chosen: the value that is ticked."""
-    blank = _options(finding.id, "")
+    blank = _options(finding.id, "", language())
     # Whatever else a form can hold ticks nothing, and is not remembered.
-    return _options(finding.id, chosen) if chosen in {each.value for each in blank} else blank
+    return (
+        _options(finding.id, chosen, language())
+        if chosen in {each.value for each in blank}
+        else blank
+    )
 
 
 @cache
-def _options(finding_id: str, chosen: str) -> tuple[Option, ...]:
+def _options(finding_id: str, chosen: str, _language: str) -> tuple[Option, ...]:
     finding = vocabulary()[finding_id]
     match finding.scale:
         case Scale.GRADE:
             return tuple(
                 Option(
-                    str(grade), str(grade), GRADE_WORDS[grade], chosen == str(grade), grade,
-                    bar=grade, on=grade > 0,
+                    str(grade),
+                    str(grade),
+                    grade_word(GRADE_WORDS[grade]),
+                    chosen == str(grade),
+                    grade,
+                    bar=grade,
+                    on=grade > 0,
                 )
                 for grade in GRADES
-            )  # fmt: skip
+            )
         case Scale.YESNO:
             return tuple(
-                Option(word, word, "", chosen == word, key, on=word == "yes")
+                Option(word, _(word), "", chosen == word, key, on=word == "yes")
                 for key, word in enumerate(("no", "yes"))
             )
         case _:

@@ -9,6 +9,7 @@ from sqlalchemy import Engine
 
 from app.assess.assessment import Assessment, as_text
 from app.knowledge.load import knowledge
+from app.language.words import _
 from app.report.note import text_note
 from app.report.page import ReportInput
 from app.report.signed import Amendment, SignatureBlock
@@ -104,7 +105,7 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
 
     Raises: StaleReview, NotOpen, BackDated.
     """
-    act = Act.begin(request, me, MEANING)
+    act = Act.begin(request, me, _(MEANING))
     return sign_reviewed(request.app.state.engine, site_of(request), reviewed, act)
 
 

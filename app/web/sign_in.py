@@ -7,6 +7,7 @@ from math import ceil
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from app.language.words import N_, _
 from app.people.tokens import hash_token, new_token
 from app.store.accounts import Account
 from app.store.actor import Actor
@@ -24,7 +25,7 @@ from app.web.signing_in import safe_path, show_sign_in, way_on
 
 router = APIRouter()
 
-NOT_RIGHT = (
+NOT_RIGHT = N_(
     "The name, the password or the code is not right. Whoever uses an authenticator needs its "
     "code as well"
 )
@@ -57,7 +58,7 @@ def sign_in(request: Request, form: FormFields) -> Response:
         answer.headers["Retry-After"] = str(seconds_of(many.wait))
         return answer
     except (NotProved, NotFound):
-        return _refused(request, form, NOT_RIGHT, HTTPStatus.UNAUTHORIZED)
+        return _refused(request, form, _(NOT_RIGHT), HTTPStatus.UNAUTHORIZED)
 
 
 @router.post("/sign-out")
@@ -99,11 +100,11 @@ def wait_words(wait: timedelta) -> str:
     """How long to wait, in words."""
     seconds = seconds_of(wait)
     if seconds < 60:
-        left = "1 second" if seconds == 1 else f"{seconds} seconds"
+        left = _("1 second") if seconds == 1 else _("{seconds} seconds").format(seconds=seconds)
     else:
         minutes = ceil(seconds / 60)
-        left = "1 minute" if minutes == 1 else f"{minutes} minutes"
-    return f"Too many tries that were not right. Wait {left}, then try again"
+        left = _("1 minute") if minutes == 1 else _("{minutes} minutes").format(minutes=minutes)
+    return _("Too many tries that were not right. Wait {left}, then try again").format(left=left)
 
 
 def _refused(request: Request, form: FormFields, says: str, status: HTTPStatus) -> Response:

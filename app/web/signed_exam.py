@@ -9,6 +9,8 @@ from starlette.responses import Response
 
 from app.assess.assessment import Assessment
 from app.assess.stored import parse_assessment
+from app.knowledge.terms import ROLE_WORDS
+from app.language.words import N_, _
 from app.report.page import ReportInput
 from app.report.phrases import clean_lines, day, moment
 from app.report.seal_key import CannotSeal
@@ -38,8 +40,8 @@ from app.web.wording import STATE_WORDS, exam_time, local, who
 
 router = APIRouter()
 
-MEANING = "I wrote this piece; it stands beside the exam as it was signed."
-ANOTHER_CAME_FIRST = (
+MEANING = N_("I wrote this piece; it stands beside the exam as it was signed.")
+ANOTHER_CAME_FIRST = N_(
     "Another piece was signed after you loaded this page; it stands below now. Read it, then sign "
     "yours again if it is still needed."
 )
@@ -53,7 +55,7 @@ def signed_exam(request: Request, held: ExamRecord, me: SignedIn) -> Response:
         attached = attached_names(session, held.id)
     examined = local(held.examined_at)
     page = SignedPage(
-        title=f"Exam of {day(examined)}",
+        title=_("Exam of {examined}").format(examined=day(examined)),
         exam_id=held.id,
         who=who(held.patient, examined.date()),
         state=STATE_WORDS[held.state],
@@ -97,7 +99,7 @@ def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
         act = Act.begin(request, me, MEANING)
         amend_signed(request.app.state.engine, site_of(request), held, amendment, act, after)
     except StaleReview:
-        return _form(request, held, me, form, {"text": ANOTHER_CAME_FIRST}, 412)
+        return _form(request, held, me, form, {"text": _(ANOTHER_CAME_FIRST)}, 412)
     except BackDated as fault:
         return _form(request, held, me, form, {"text": str(fault)}, 409)
     except CannotSeal as fault:
@@ -174,7 +176,7 @@ def _permit(request: Request, exam_id: str) -> tuple[ExamRecord, SignedIn]:
     with reading(request.app.state.engine) as session:
         held = exam_record(session, exam_id)
     if held.state in OPEN_STATES and may(me, "signature", "write", held.state):
-        raise NotSigned("the exam is not signed; record it as an entry instead")
+        raise NotSigned(_("the exam is not signed; record it as an entry instead"))
     return held, require(request, "amendment", "write", held.state)
 
 
@@ -192,13 +194,13 @@ def _form(
         attached = attached_names(session, held.id)
     fields = fields_of(_FIELDS, form, faults, ("password",))
     page = AmendPage(
-        title="Add to a signed exam",
+        title=_("Add to a signed exam"),
         faults=summary_of(fields),
         exam_id=held.id,
         who=who(held.patient, local(held.examined_at).date()),
         after=pieces[-1].number,
         pieces=_pieces(pieces, attached),
-        meaning=MEANING,
+        meaning=_(MEANING),
         has_password=has_password(request, me),
         proof_path=proof_path(f"/exams/{held.id}/amend"),
         **fields,
@@ -210,8 +212,10 @@ def _pieces(pieces: list[Signature], attached: Mapping[str, list[str]]) -> tuple
     """The newest first."""
     return tuple(
         SignedPiece(
-            head=f"Amendment {each.number}: {KINDS[each.kind]}" if each.number else "Exam, signed",
-            by=f"{each.printed_name}, {each.role}",
+            head=_("Amendment {number}: {kind}").format(number=each.number, kind=KINDS[each.kind])
+            if each.number
+            else _("Exam, signed"),
+            by=f"{each.printed_name}, {ROLE_WORDS[each.role]}",
             when=moment(each.signed_at),
             meaning=each.meaning,
             path=f"/exams/{each.exam_id}/documents/{each.number}",

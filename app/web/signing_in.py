@@ -6,6 +6,7 @@ from urllib.parse import urlsplit
 from fastapi import Request
 from starlette.responses import JSONResponse, Response
 
+from app.language.words import _
 from app.people.limits import Standing
 from app.people.tokens import form_token, new_token
 from app.store.accounts import has_accounts
@@ -25,7 +26,7 @@ def not_signed_in_answer(request: Request) -> Response:
     """401 with the sign-in form, which leads back to the page that was asked for."""
     if wants_json(request):
         return JSONResponse(
-            {"says": "Nobody is signed in here any more. Sign in again."}, status_code=401
+            {"says": _("Nobody is signed in here any more. Sign in again.")}, status_code=401
         )
     asked = asked_path(request)
     return show_sign_in(request, status=401, to=asked, came_from=asked, is_asked=True)
@@ -34,7 +35,7 @@ def not_signed_in_answer(request: Request) -> Response:
 def screen_locked_answer(request: Request) -> Response:
     """401 with the lock screen, which leads back to the page that was asked for."""
     if wants_json(request):
-        return JSONResponse({"says": "The screen is locked."}, status_code=401)
+        return JSONResponse({"says": _("The screen is locked.")}, status_code=401)
     return show_locked(request, status=401, to=asked_path(request))
 
 
@@ -55,7 +56,7 @@ def show_sign_in(
 
     def page(token: str) -> SignInPage:
         return SignInPage(
-            title="Sign in",
+            title=_("Sign in"),
             faults=faults,
             form_token=token,
             provider_path=provider_path("sign_in", to),
@@ -79,7 +80,7 @@ def show_locked(
     if person is None:
         return not_signed_in_answer(request)
     page = LockedPage(
-        title="Locked",
+        title=_("Locked"),
         faults=(Fault("password", fault),) if fault else (),
         form_token=person.form_token,
         name=person.name,

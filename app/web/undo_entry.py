@@ -8,6 +8,7 @@ from starlette.responses import Response
 from app.assess.assess import assess
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge
+from app.language.words import _
 from app.store.cells import CellRecord, MedicinesRecord
 from app.store.engine import reading, writing
 from app.store.exams import exam_record
@@ -44,9 +45,9 @@ def undo_entry(request: Request, exam_id: str, form: FormFields, part: str = "")
     except (Collision, NotOpen) as refused:
         with reading(request.app.state.engine) as session:
             held = exam_record(session, exam_id)
-        status = SaveStatus("NOT TAKEN BACK", is_saved=False, detail=_why(refused))
+        status = SaveStatus(_("NOT TAKEN BACK"), is_saved=False, detail=_why(refused))
     else:
-        status = SaveStatus(f"taken back, saved {local(now):%H:%M}")
+        status = SaveStatus(_("taken back, saved {now}").format(now=f"{local(now):%H:%M}"))
     reader = Reader.of(request, part, held.state)
     page = saved_page(held, reader, status, since=since, assessment=assessment)
     return show(request, "saved.html", page, status=200 if status.is_saved else 409)
@@ -58,9 +59,9 @@ def _section(finding: str) -> str:
 
 def _why(refused: Collision | NotOpen) -> str:
     if isinstance(refused, NotOpen):
-        return CLOSED_MEANWHILE
-    theirs: list[CellRecord | MedicinesRecord] = [held for held, _ in refused.cells.values()]
+        return _(CLOSED_MEANWHILE)
+    theirs: list[CellRecord | MedicinesRecord] = [held for held, _by in refused.cells.values()]
     if isinstance(refused, MedicinesCollision):
         theirs.append(refused.theirs)
     by = dict.fromkeys(map(recorder_words, theirs))
-    return f"Recorded anew since, by {', '.join(by)}."
+    return _("Recorded anew since, by {by}.").format(by=", ".join(by))

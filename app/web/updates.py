@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from app.language.words import _
 from app.store.engine import reading, writing
 from app.store.exams import ExamRecord, exam_record, revision_and_state
 from app.store.presence import here as who_is_here
@@ -44,11 +45,15 @@ def updates(
     engine = request.app.state.engine
     someone(request)
     if station not in ("", *places()):
-        raise HTTPException(422, "The page names a place that no exam has.")
+        raise HTTPException(422, _("The page names a place that no exam has."))
     with reading(engine) as session:
         now_at, now_state = revision_and_state(session, exam_id)
     if not 0 <= since <= now_at:
-        raise StaleRevision(f"the exam is at revision {now_at}; it has no revision {since}")
+        raise StaleRevision(
+            _("the exam is at revision {now_at}; it has no revision {since}").format(
+                now_at=now_at, since=since
+            )
+        )
     me = require(request, "chart", "read", now_state)
     now = datetime.now(UTC)
     with reading(engine) as session:
@@ -66,7 +71,7 @@ def updates(
     if changes is None and present.mark == here:
         return Response(status_code=204)
     page = UpdatesPage(
-        title="Updates", changes=changes, here=None if present.mark == here else present
+        title=_("Updates"), changes=changes, here=None if present.mark == here else present
     )
     answer = show(request, "updates.html", page)
     if changes is None:

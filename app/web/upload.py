@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from python_multipart.exceptions import FormParserError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
+from app.language.words import _
+
 MAX_PARTS = 24
 MEDIA_TYPE = "multipart/form-data"
 
@@ -37,7 +39,7 @@ def read_upload(content_type: str, body: bytes) -> Upload:
     kind, options = parse_options_header(content_type)
     boundary = options.get(b"boundary", b"")
     if kind != MEDIA_TYPE.encode() or not boundary:
-        raise BadUpload("not a form with files")
+        raise BadUpload(_("not a form with files"))
     reading = _Reading()
     try:
         parser = MultipartParser(boundary, reading.callbacks())  # type: ignore[arg-type]
@@ -45,7 +47,7 @@ def read_upload(content_type: str, body: bytes) -> Upload:
         parser.finalize()
         return reading.upload()
     except (FormParserError, UnicodeDecodeError) as error:
-        raise BadUpload("the form cannot be read") from error
+        raise BadUpload(_("the form cannot be read")) from error
 
 
 class _Reading:
@@ -67,7 +69,7 @@ class _Reading:
 
     def _begin(self) -> None:
         if len(self._parts) == MAX_PARTS:
-            raise BadUpload(f"more than {MAX_PARTS} parts")
+            raise BadUpload(_("more than {MAX_PARTS} parts").format(MAX_PARTS=MAX_PARTS))
         self._parts.append(({}, bytearray()))
 
     def _header(self) -> None:
@@ -78,11 +80,11 @@ class _Reading:
         """The fields, each once, and the files."""
         made = Upload()
         for headers, content in self._parts:
-            _, options = parse_options_header(headers.get(b"content-disposition", b""))
+            _kind, options = parse_options_header(headers.get(b"content-disposition", b""))
             name = options.get(b"name", b"").decode("utf-8")
             if b"filename" not in options:
                 if name in made.fields:
-                    raise BadUpload("a field stands twice")
+                    raise BadUpload(_("a field stands twice"))
                 made.fields[name] = content.decode("utf-8")
             elif options[b"filename"] or content:
                 # A browser sends an empty file where none was chosen.

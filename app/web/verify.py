@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from app.language.words import N_, _
 from app.report.phrases import clean
 from app.store.engine import reading
 from app.web.allowed import may, require
@@ -21,7 +22,7 @@ router = APIRouter()
 PATH = "/verify"
 # A signed page is far below 1 MB.
 MAX_UPLOAD_BYTES = 20 * 1024 * 1024
-_TITLE = "Check a signed PDF"
+_TITLE = N_("Check a signed PDF")
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ class VerifyFilesPage(Page):
 def show_verify(request: Request) -> Response:
     """The form."""
     require(request, "verification", "read")
-    return show(request, "verify.html", VerifyFilesPage(title=_TITLE))
+    return show(request, "verify.html", VerifyFilesPage(title=_(_TITLE)))
 
 
 @router.post(PATH)
@@ -61,11 +62,11 @@ def verify_files(request: Request, body: RawBody) -> Response:
     except BadUpload:
         sent = Upload()
     if not sent.files:
-        fault = "Choose one or more PDF files."
-        page = VerifyFilesPage(title=_TITLE, fault=fault, faults=(Fault("files", fault),))
+        fault = _("Choose one or more PDF files.")
+        page = VerifyFilesPage(title=_(_TITLE), fault=fault, faults=(Fault("files", fault),))
         return show(request, "verify.html", page, status=422)
     files = tuple(_checked(request, me, each) for each in sent.files)
-    return show(request, "verify.html", VerifyFilesPage(title=_TITLE, files=files))
+    return show(request, "verify.html", VerifyFilesPage(title=_(_TITLE), files=files))
 
 
 def _checked(request: Request, me: SignedIn, file: UploadedFile) -> CheckedFile:
@@ -74,7 +75,7 @@ def _checked(request: Request, me: SignedIn, file: UploadedFile) -> CheckedFile:
     may_read = bool(found.exam_id) and may(me, "document", "read", found.state)
     noted(request, me, "verify_page", exam_id=found.exam_id, found=found.verdict)
     return CheckedFile(
-        name=clean(file.name, most=120) or "without a name",
+        name=clean(file.name, most=120) or _("without a name"),
         verdict=found.verdict,
         says=found.says,
         more=found.more if may_read else (),

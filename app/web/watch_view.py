@@ -9,8 +9,9 @@ class WatchView:
 
     cell: the id of the cell in which its value lands. side: empty for a single one. named: the
     finding and side in full. seconds: how long it counts, or when it reminds. counts: the finding
-    that is counted while it runs; counted: one of what is counted, in words; empty where nothing
-    is. says, basis: what stands beside it while it runs, and what its seconds rest on.
+    that is counted while it runs; counted, counted_many: one and several of it, in words; empty
+    where nothing is. says, basis: what stands beside it while it runs, and what its seconds rest
+    on.
     """
 
     dom: str
@@ -21,5 +22,6 @@ class WatchView:
     seconds: tuple[int, ...] = ()
     counts: str = ""
     counted: str = ""
+    counted_many: str = ""
     says: str = ""
     basis: str = ""

@@ -1,10 +1,12 @@
 """Which watches stand in a row of the sheet."""
 
+from app.exam import units
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import Knowledge, knowledge
 from app.knowledge.mentions import short_name
 from app.knowledge.model import STANDING_WORDS
 from app.knowledge.watches import Watch
+from app.language.words import _
 from app.web.sheet_view import CellView
 from app.web.watch_view import WatchView
 
@@ -24,10 +26,11 @@ def _view(watch: Watch, cell: CellView) -> WatchView:
         kind=watch.kind,
         cell=cell.dom,
         side=cell.side,
-        named=f"{cell.legend} (patient’s)" if cell.side else cell.legend,
+        named=_("{legend} (patient’s)").format(legend=cell.legend) if cell.side else cell.legend,
         seconds=watch.seconds,
         counts=watch.counts or "",
-        counted=vocabulary()[counted].unit.removesuffix("s") if counted else "",
+        counted=units.counted(vocabulary()[counted].unit, 1) if counted else "",
+        counted_many=units.counted(vocabulary()[counted].unit, 2) if counted else "",
         says=watch.says,
         basis=_basis(watch, knowledge()),
     )

@@ -23,7 +23,8 @@ from app.knowledge.load import Knowledge
 from app.knowledge.mentions import label_of, named
 from app.knowledge.model import Category, WarningRule
 from app.knowledge.terms import STATUS_WORDS
-from app.knowledge.words import capital
+from app.knowledge.words import capital, lower_whole
+from app.language.words import N_, Spoken, _
 from app.logic.truth import UNKNOWN, YES
 from app.report.phrases import by_finding, folded, value_words
 from app.store.exams import ExamRecord
@@ -41,32 +42,38 @@ from app.web.wording import exam_time, local, who
 # More changes than this are folded away.
 MOST_CHANGES = 6
 # What the parts of a warning are; a pattern has one part alone.
-_PARTS = ("These signs", "Together with")
-_ANSWERS = {"yes": "yes", "no": "no", "unknown": "not known"}
-_MEANING = {
-    "categories": "A pattern is a way in which signs go together. It is not a disease and not a "
-    "diagnosis: several causes may give the same pattern, and more than one may be there.",
-    "warnings": "A warning says what should not be missed. It does not say what the patient has, "
-    "and its absence is no all-clear.",
-    "falls": "The group is for planning care. It predicts nothing.",
-}
+_PARTS = (N_("These signs"), N_("Together with"))
+_ANSWERS = Spoken({"yes": N_("yes"), "no": N_("no"), "unknown": N_("not known")})
+_MEANING = Spoken(
+    {
+        "categories": N_(
+            "A pattern is a way in which signs go together. It is not a disease and not a "
+            "diagnosis: several causes may give the same pattern, and more than one may be there."
+        ),
+        "warnings": N_(
+            "A warning says what should not be missed. It does not say what the patient has, "
+            "and its absence is no all-clear."
+        ),
+        "falls": N_("The group is for planning care. It predicts nothing."),
+    }
+)
 _GOALS = {
-    "fits": ("It would fit", "No change of one or two findings would make it fit."),
+    "fits": (N_("It would fit"), N_("No change of one or two findings would make it fit.")),
     "no_caution": (
-        "It would fit without a caution",
-        "No change of one or two findings would take every caution away.",
+        N_("It would fit without a caution"),
+        N_("No change of one or two findings would take every caution away."),
     ),
     "no_longer": (
-        "It would no longer fit",
-        "No change of one or two findings would make it not fit any more.",
+        N_("It would no longer fit"),
+        N_("No change of one or two findings would make it not fit any more."),
     ),
     "raised": (
-        "It would be raised",
-        "No change of one or two findings would raise it.",
+        N_("It would be raised"),
+        N_("No change of one or two findings would raise it."),
     ),
     "not_raised": (
-        "It would no longer be raised",
-        "No change of one or two findings would take it away.",
+        N_("It would no longer be raised"),
+        N_("No change of one or two findings would take it away."),
     ),
 }
 
@@ -101,14 +108,18 @@ def why_warning(held: ExamRecord, part: str, warning: WarningRule, known: Knowle
     """One warning."""
     told = explain_warning(held.exam, known, warning)
     raised = told.level != NOT_RAISED
-    not_raised = "not raised" if told.truth is not UNKNOWN else "not raised, not enough is known"
+    not_raised = (
+        _("not raised") if told.truth is not UNKNOWN else _("not raised, not enough is known")
+    )
     return _page(
         held,
         part,
         told,
         known,
         group="warnings",
-        result=f"raised: {urgency_words(told.level)}" if raised else not_raised,
+        result=_("raised: {level}").format(level=urgency_words(told.level))
+        if raised
+        else not_raised,
         says=warning.says if raised else "",
         is_emergency=told.level == "emergency",
         claims=claims(warning.support, known),
@@ -147,18 +158,20 @@ def _page(
         "misleads": (),
     }
     return WhyPage(
-        title=f"Why: {rule.label}",
+        title=_("Why: {label}").format(label=rule.label),
         who=who(held.patient, examined.date()),
         sheet=sheet_path(held.id, part),
-        examined=f"{exam_time(held)}, as recorded up to now",
+        examined=_("{held}, as recorded up to now").format(held=exam_time(held)),
         version=known.version,
         named=rule,
         meaning=_MEANING[group],
-        together="Taken together the conditions hold, whatever the missing findings turn out to be."
+        together=_(
+            "Taken together the conditions hold, whatever the missing findings turn out to be."
+        )
         if unsure
         else "",
         requirement=tuple(
-            PartView(heading if len(told.requirement) > 1 else "", _condition(each, known))
+            PartView(_(heading) if len(told.requirement) > 1 else "", _condition(each, known))
             for heading, each in zip(_PARTS, told.requirement, strict=False)
         ),
         tiers=tuple(_tier(each, known, is_fall=group == "falls") for each in told.tiers)
@@ -212,30 +225,30 @@ def _lines(reasons: Iterable[Reason], known: Knowledge) -> tuple[str, ...]:
 
 
 def _goal(goal: Goal, known: Knowledge) -> GoalView:
-    title, none = _GOALS[goal.reach]
+    title, none = (_(words) for words in _GOALS[goal.reach])
     lines = tuple(capital(_change(each, known)) for each in goal.changes)
     return GoalView(title, lines[:MOST_CHANGES], lines[MOST_CHANGES:], "" if lines else none)
 
 
 def _change(change: Change, known: Knowledge) -> str:
-    return " and ".join(_altered(each, known) for each in change.altered)
+    return _(" and ").join(_altered(each, known) for each in change.altered)
 
 
 def _altered(each: Altered, known: Knowledge) -> str:
     """One thing that would be otherwise: `without Chorea, LEFT: 2 definite`."""
     if each.is_medicine:
-        medicine = label_of("medicines", each.name, known).lower()
+        medicine = lower_whole(label_of("medicines", each.name, known))
         if each.becomes:
-            return f"with {medicine}"
+            return _("with {medicine}").format(medicine=medicine)
         taken = f" ({', '.join(each.medicines)})" if each.medicines else ""
-        return f"without {medicine}{taken}"
+        return _("without {medicine}{taken}").format(medicine=medicine, taken=taken)
     finding = vocabulary()[each.name]
     label = finding_words(each.name, each.side)
     new = value_words(finding, each.becomes)
     if each.was is None:
-        unknown = "could not be tested" if each.is_untestable else "not recorded"
-        return f"with “{label}: {new}” ({unknown})"
+        unknown = _("could not be tested") if each.is_untestable else _("not recorded")
+        return _("with “{label}: {new}” ({unknown})").format(label=label, new=new, unknown=unknown)
     was = value_words(finding, each.was)
     if each.becomes == finding.normal_value():
-        return f"without “{label}: {was}”"
-    return f"with “{label}: {new}” instead of “{was}”"
+        return _("without “{label}: {was}”").format(label=label, was=was)
+    return _("with “{label}: {new}” instead of “{was}”").format(label=label, new=new, was=was)

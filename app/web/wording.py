@@ -2,19 +2,22 @@
 
 from datetime import date, datetime
 
+from app.knowledge.terms import SEX_WORDS
+from app.language.words import N_, Spoken, _
 from app.report.phrases import age_on, clean, day, on_paper_words
 from app.store.exams import WorklistRow
 from app.store.on_paper import Examined
 from app.store.patients import PatientCard
 from app.web.pages import ExamLine, Who
 
-STATE_WORDS = {
-    "open": "open",
-    "ready": "ready for the physician",
-    "signed": "signed",
-    "amended": "amended",
-}
-_SEXES = {"female": "female", "male": "male", None: "sex not recorded"}
+STATE_WORDS = Spoken(
+    {
+        "open": N_("open"),
+        "ready": N_("ready for the physician"),
+        "signed": N_("signed"),
+        "amended": N_("amended"),
+    }
+)
 _SHOWN = 60
 
 
@@ -23,8 +26,10 @@ def who(card: PatientCard, today: date) -> Who:
     return Who(
         id=card.id,
         name=f"{clean(card.family_name, _SHOWN).upper()}, {clean(card.given_name, _SHOWN)}",
-        born=f"Born {day(card.birth_date)} ({age_on(card.birth_date, today)} y)",
-        sex=_SEXES[card.sex],
+        born=_("Born {birth_date} ({today} y)").format(
+            birth_date=day(card.birth_date), today=age_on(card.birth_date, today)
+        ),
+        sex=SEX_WORDS[card.sex],
         chart_number=card.chart_number,
     )
 
@@ -43,10 +48,23 @@ def exam_line(row: WorklistRow) -> ExamLine:
 
 def _progress(row: WorklistRow) -> str:
     if row.last_recorded_at is None:
-        return f"started by {row.started_by}, nothing recorded yet"
-    entries = "1 entry" if row.entry_count == 1 else f"{row.entry_count} entries"
-    by = f" by {', '.join(row.recorders)}" if len(row.recorders) > 1 else ""
-    return f"{entries}{by}, the last by {row.last_recorded_by} on {minute(row.last_recorded_at)}"
+        return _("started by {started_by}, nothing recorded yet").format(started_by=row.started_by)
+    entries = (
+        _("1 entry")
+        if row.entry_count == 1
+        else _("{entry_count} entries").format(entry_count=row.entry_count)
+    )
+    by = (
+        _(" by {recorders}").format(recorders=", ".join(row.recorders))
+        if len(row.recorders) > 1
+        else ""
+    )
+    return _("{entries}{by}, the last by {last_recorded_by} on {last_recorded_at}").format(
+        entries=entries,
+        by=by,
+        last_recorded_by=row.last_recorded_by,
+        last_recorded_at=minute(row.last_recorded_at),
+    )
 
 
 def exam_time(held: Examined) -> str:

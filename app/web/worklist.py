@@ -9,6 +9,8 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from app.knowledge.load import knowledge
+from app.knowledge.terms import ROLE_WORDS
+from app.language.words import N_, _, ngettext
 from app.report.phrases import day
 from app.store.alerts import Alert, alerts
 from app.store.engine import reading
@@ -37,10 +39,10 @@ router = APIRouter()
 LONGEST_SEARCH = 100
 # What waits for somebody stands first.
 _ORDER = (
-    ("ready", "Ready for the physician"),
-    ("open", "Open"),
-    ("signed", "Signed"),
-    ("amended", "Amended"),
+    ("ready", N_("Ready for the physician")),
+    ("open", N_("Open")),
+    ("signed", N_("Signed")),
+    ("amended", N_("Amended")),
 )
 
 
@@ -54,7 +56,7 @@ def show_worklist(request: Request) -> Response:
         # It names patients; to somebody whose role opens no chart that is a look of its own.
         noted(request, me, "worklist")
     page = WorklistPage(
-        title="Exams", alerts=waiting, groups=groups, may_add=may(me, "patient", "write")
+        title=_("Exams"), alerts=waiting, groups=groups, may_add=may(me, "patient", "write")
     )
     return show(request, "worklist.html", page)
 
@@ -69,7 +71,7 @@ def show_updates(request: Request, alerts: str = "", groups: str = "") -> Respon
     with reading(request.app.state.engine) as session:
         waiting, listed = _shown(request, session, me)
     page = WorklistUpdatesPage(
-        title="Updates",
+        title=_("Updates"),
         # What is read out loud comes only when it is new.
         alerts=None if waiting.mark == alerts else waiting,
         groups=None if listed.mark == groups else listed,
@@ -91,9 +93,9 @@ def search(request: Request, form: FormFields) -> Response:
     found: tuple[Who, ...] | None = None
     try:
         wanted = check_line(text, longest=LONGEST_SEARCH)
-        fault = "" if wanted else "Type the beginning of a name or a chart number"
+        fault = "" if wanted else _("Type the beginning of a name or a chart number")
     except BadText as bad:
-        wanted, fault = "", f"What you looked for {bad}"
+        wanted, fault = "", _("What you looked for {bad}").format(bad=bad)
     with reading(request.app.state.engine) as session:
         waiting, groups = _shown(request, session, me)
         if wanted:
@@ -102,7 +104,7 @@ def search(request: Request, form: FormFields) -> Response:
         # What was looked for may be a name, and stands nowhere.
         noted(request, me, "search", found=len(found))
     page = WorklistPage(
-        title="Exams",
+        title=_("Exams"),
         faults=(Fault("search", fault),) if fault else (),
         alerts=waiting,
         groups=groups,
@@ -164,7 +166,7 @@ def _groups(
     for state, title in _ORDER:
         earlier = lines(state, is_today=False)
         more = max(0, closed.get(state, 0) - len(earlier))
-        group = ExamGroup(state, title, lines(state, is_today=True), earlier, more)
+        group = ExamGroup(state, _(title), lines(state, is_today=True), earlier, more)
         if group.today or group.earlier or group.more:
             groups.append(group)
     return GroupsView(tuple(groups))
@@ -172,5 +174,7 @@ def _groups(
 
 def _here_words(present: list[Present]) -> str:
     """Who has an exam open; somebody at two computers is one person."""
-    people = dict.fromkeys(f"{each.name} ({each.role})" for each in present)
-    return f"{', '.join(people)} {'has' if len(people) == 1 else 'have'} it open now"
+    people = dict.fromkeys(f"{each.name} ({ROLE_WORDS[each.role]})" for each in present)
+    return ngettext("{people} has it open now", "{people} have it open now", len(people)).format(
+        people=", ".join(people)
+    )

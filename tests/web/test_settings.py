@@ -48,7 +48,7 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
         "TIMESTAMP_URL": "https://tsa.example",
         "FHIR_DOCUMENT_TYPE": "34797-1",
         "API_TOKEN": "t" * 32, "API_DOCS": "true", "SMALL_COUNTS": "10",
-        "DATABASE_POOL": "7", "WORKERS": "2", "LOG": "text",
+        "DATABASE_POOL": "7", "WORKERS": "2", "LOG": "text", "LANGUAGE": "de",
     } | PROVIDER  # fmt: skip
     for name, value in given.items():
         monkeypatch.setenv(f"EVENHAND_{name}", value)
@@ -62,7 +62,7 @@ def test_every_setting_comes_from_the_environment(monkeypatch: pytest.MonkeyPatc
     assert FOUND == settings.provider()
     assert ("0.0.0.0", 9000, True) == (settings.host, settings.port, settings.demo)
     assert (7, 2) == (settings.database_pool, settings.workers)
-    assert "text" == settings.log
+    assert ("text", "de") == (settings.log, settings.language)
     assert settings.plain_http
     assert settings.sign_without_seal
     assert ("secret", "https://tsa.example") == (settings.passphrase(), settings.timestamp_url)

@@ -3,9 +3,11 @@
 import hashlib
 from base64 import b64encode
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
-from app.knowledge.load import Knowledge
+from app.knowledge.load import Knowledge, in_english
+from app.language.words import ENGLISH, speaking
 from app.report.fhir.canonical import canonical
 from app.report.fhir.conclusions import FALLS, IMPRESSION, falls, impression, issues
 from app.report.fhir.narrative import narrative, paragraph, plain
@@ -47,9 +49,26 @@ def document(
 ) -> bytes:
     """The exam as a FHIR R4 document in JSON; the same bytes for the same exam.
 
+    It is in English, whatever people speak: its texts go with codes whose words are English.
+
     page: the signed PDF; left out where the document is put into that PDF itself.
     Raises: KeyError, where the report's document_type is none of DOCUMENT_TYPES.
     """
+    known = in_english(knowledge)
+    english = {
+        one.says: other.says
+        for one, other in zip(knowledge.conflicts, known.conflicts, strict=True)
+    }
+    found = report.assessment
+    conflicts = tuple(
+        replace(each, says=english.get(each.says, each.says)) for each in found.conflicts
+    )
+    with speaking(ENGLISH):
+        found = replace(found, conflicts=conflicts)
+        return _document(replace(report, assessment=found), known, page)
+
+
+def _document(report: ReportInput, knowledge: Knowledge, page: bytes | None) -> bytes:
     names = Names(report.exam_id)
     people = People(names)
     found = list(observations(report, knowledge, names, people))

@@ -7,6 +7,7 @@ from app.exam.reading import MAX_AGE, MAX_MEDICINE_LENGTH, MAX_REASON_LENGTH, SE
 from app.exam.record import Cell
 from app.exam.vocabulary import GRADES, Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge
+from app.language.words import ENGLISH, speaking
 from app.report.fhir.canonical import canonical
 from app.report.fhir.terms import (
     FINDING,
@@ -69,6 +70,7 @@ def grade_code(grade: int) -> Json:
     return coding(GRADE, str(grade), words.words_of(grade))
 
 
+@speaking(ENGLISH)
 def questionnaire(knowledge: Knowledge) -> bytes:
     """The whole sheet; the same bytes for the same version of the vocabulary."""
     return canonical(

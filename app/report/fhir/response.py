@@ -15,6 +15,7 @@ from app.exam.reading import (
 )
 from app.exam.record import Cell, Exam, Recorded, Untestable, Value
 from app.exam.vocabulary import Finding, Scale, vocabulary
+from app.language.words import ENGLISH, speaking
 from app.report.fhir.canonical import canonical
 from app.report.fhir.questionnaire import (
     AGE,
@@ -46,6 +47,7 @@ _KEYS = {
 }
 
 
+@speaking(ENGLISH)
 def response(exam: Exam, *, status: str = "completed") -> bytes:
     """What was recorded, as a QuestionnaireResponse; what was not examined is not in it."""
     return canonical(

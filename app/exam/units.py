@@ -1,0 +1,44 @@
+"""Units as words, and the words of a grade."""
+
+from app.language.words import N_, Spoken
+
+# What is counted, one and several; every other unit is written as it is in every language.
+_ONE = Spoken(
+    {
+        "falls in 12 months": N_("fall in 12 months"),
+        "stands": N_("stand"),
+        "steps": N_("step"),
+        "taps": N_("tap"),
+        "years": N_("year"),
+    }
+)
+_SEVERAL = Spoken(
+    {
+        "/min": N_("/min"),
+        "falls in 12 months": N_("falls in 12 months"),
+        "stands": N_("stands"),
+        "steps": N_("steps"),
+        "steps/min": N_("steps/min"),
+        "taps": N_("taps"),
+        "years": N_("years"),
+    }
+)
+_GRADES = Spoken(
+    {
+        "none": N_("none"),
+        "slight": N_("slight"),
+        "definite": N_("definite"),
+        "marked": N_("marked"),
+    }
+)
+
+
+def counted(unit: str, number: object) -> str:
+    """A unit behind a number: one fall, two falls."""
+    words = _ONE if number == 1 and unit in _ONE else _SEVERAL
+    return words.get(unit, unit)
+
+
+def grade_word(name: str) -> str:
+    """A grade in words. name: as conditions name it."""
+    return _GRADES[name]
