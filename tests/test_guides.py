@@ -29,7 +29,7 @@ def test_what_a_server_does_unless_told_otherwise_is_what_it_does() -> None:
     assert {
         "HOST", "PORT", "DEMO", "PLAIN_HTTP", "OIDC_LABEL", "SIGN_WITHOUT_SEAL",
         "FHIR_DOCUMENT_TYPE", "API_DOCS", "DATABASE_POOL", "WORKERS", "SMALL_COUNTS",
-            "LOG",
+            "LOG", "LANGUAGE",
     } == set(told)  # fmt: skip
     assert {name: str(defaults[name.lower()]).lower() for name in told} == {
         name: value.lower() for name, value in told.items()
