@@ -22,7 +22,8 @@ from typing import Any
 
 from app.assess.assess import assess
 from app.assess.assessment import Assessment
-from app.exam.reading import BadExam, read_exam
+from app.exam.faults import BadExam
+from app.exam.reading import read_exam
 from app.exam.record import Exam
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge

@@ -259,7 +259,7 @@ def test_an_import_arrives_as_open_exams_that_were_entered_later(
 
 
 def _findings(engine: Engine, exam_id: str) -> dict[str, Any]:
-    from app.exam.reading import exam_as_json
+    from app.exam.writing import exam_as_json
 
     with reading(engine) as session:
         found: dict[str, Any] = exam_as_json(exam_record(session, exam_id).exam)["findings"]

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from app.exam.reading import plain
 from app.exam.record import Value
 from app.exam.vocabulary import Side
+from app.exam.writing import plain
 
 Level = str  # fits, fits_with_cautions, partial, open, not_supported
 FITS = ("fits", "fits_with_cautions")

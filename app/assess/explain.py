@@ -10,10 +10,11 @@ from app.assess.exact import exactly
 from app.assess.results import NOT_RAISED, result_of
 from app.assess.world import ExamWorld
 from app.exam.record import Exam
+from app.knowledge.linked import Term, Words, capital, capital_words, plain
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Category, Support, WarningRule
 from app.knowledge.outline import split
-from app.knowledge.words import Term, Words, capital, capital_words, plain, words_of
+from app.knowledge.words import words_of
 from app.logic.expression import Expression, Reference
 from app.logic.truth import YES, Truth
 

@@ -8,7 +8,8 @@ from typing import Any, BinaryIO
 from app.assess.assess import assess
 from app.assess.assessment import as_text, faults_as_text
 from app.cli.opened import BAD_INPUT, BAD_LINES, OK
-from app.exam.reading import BadExam, parse_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam
 from app.knowledge.load import knowledge
 
 

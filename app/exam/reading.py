@@ -1,11 +1,12 @@
 """Read an exam from JSON, or say every fault at once, each with its place."""
 
-import json
 from collections.abc import Mapping
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from types import MappingProxyType
-from typing import Any, NoReturn, assert_never
+from typing import assert_never
 
+from app.exam.faults import BadExam, BadValue, short
+from app.exam.json_text import MAX_DIGITS, parse_json
 from app.exam.record import Cell, Exam, Patient, Recorded, Untestable, Value
 from app.exam.vocabulary import GRADES, Finding, Scale, Side, vocabulary
 from app.language.words import _
@@ -15,20 +16,6 @@ MAX_AGE = 120
 MAX_MEDICINES = 100
 MAX_MEDICINE_LENGTH = 200
 MAX_REASON_LENGTH = 200
-# A stopwatch or a cuff never gives more; beyond it, exact arithmetic on hostile input gets slow.
-MAX_DIGITS = 12
-
-
-class BadExam(ValueError):
-    """The exam cannot be read. `faults` lists every fault as `place: what is wrong`."""
-
-    def __init__(self, faults: list[str]) -> None:
-        super().__init__("\n".join(faults))
-        self.faults = tuple(faults)
-
-
-class BadValue(ValueError):
-    """One value cannot be recorded; the message says what is wrong, without the place."""
 
 
 def parse_exam(text: str | bytes) -> Exam:
@@ -37,34 +24,6 @@ def parse_exam(text: str | bytes) -> Exam:
     Raises: BadExam, with every fault.
     """
     return read_exam(parse_json(text))
-
-
-def parse_json(text: str | bytes, what: str = "exam") -> object:
-    """Parse JSON text strictly: no key twice, fractions as Decimal. what: its name in a fault.
-
-    Raises: BadExam.
-    """
-    try:
-        return json.loads(
-            text,
-            parse_int=_whole,
-            parse_float=_fraction,
-            parse_constant=_refuse,
-            object_pairs_hook=_no_key_twice,
-        )
-    except _KeyTwice as twice:
-        fault = _("the key {key} stands twice in one object").format(key=short(twice.key))
-    except json.JSONDecodeError as error:
-        fault = _("not JSON: {msg} (line {lineno} column {colno})").format(
-            msg=error.msg, lineno=error.lineno, colno=error.colno
-        )
-    except UnicodeDecodeError:
-        fault = _("not text in UTF-8")
-    except RecursionError:
-        fault = _("brackets stand too deep inside each other")
-    except ValueError as error:
-        fault = _("not JSON: {error}").format(error=short(str(error)))
-    raise BadExam([f"{what}: {fault}"])
 
 
 def read_exam(raw: object) -> Exam:
@@ -140,41 +99,6 @@ def read_untestable(raw: Mapping[str, object]) -> Untestable:
             )
         )
     return Untestable(reason.strip())
-
-
-def exam_as_json(exam: Exam) -> dict[str, Any]:
-    """The exam in the form that parse_exam reads; numbers as they were typed."""
-    out: dict[str, Any] = {}
-    patient = {
-        key: value
-        for key, value in (("age", plain(exam.patient.age)), ("sex", exam.patient.sex))
-        if value is not None
-    }
-    if patient:
-        out["patient"] = patient
-    words = vocabulary()
-    findings: dict[str, Any] = {}
-    for finding_id, side in sorted(exam.cells, key=lambda cell: words.place(*cell)):
-        recorded = exam.cells[finding_id, side]
-        held = (
-            {"untestable": recorded.reason} if isinstance(recorded, Untestable) else plain(recorded)
-        )
-        if side is None:
-            findings[finding_id] = held
-        else:
-            findings.setdefault(finding_id, {})[side.value] = held
-    if findings:
-        out["findings"] = findings
-    if exam.medicines is not None:
-        out["medicines"] = list(exam.medicines)
-    return out
-
-
-def plain(value: Value | None) -> int | float | bool | str | None:
-    """A value as JSON holds it: a Decimal becomes the number that reads the same."""
-    if isinstance(value, Decimal):
-        return int(value) if value == value.to_integral_value() else float(value)
-    return value
 
 
 def _patient(raw: object, faults: list[str]) -> Patient:
@@ -317,62 +241,6 @@ def _few_digits(number: Decimal) -> Decimal:
     return number
 
 
-class _OutOfReach:
-    """A number that cannot be held: no finding takes it, so that its fault is told at its place."""
-
-    def __init__(self, text: str) -> None:
-        self.text = text
-
-    def __str__(self) -> str:
-        return self.text
-
-
-def _whole(text: str) -> int | Decimal:
-    # Python refuses an int of thousands of digits; a Decimal is refused by the finding, in place.
-    return int(text) if len(text) <= MAX_DIGITS else Decimal(text)
-
-
-def _fraction(text: str) -> Decimal | _OutOfReach:
-    try:
-        return Decimal(text)
-    except InvalidOperation:
-        return _OutOfReach(text)
-
-
 def _can_be_written(text: str) -> bool:
     # JSON lets half of a surrogate pair through, which no file, page or database can hold.
     return not any("\ud800" <= character <= "\udfff" for character in text)
-
-
-class _KeyTwice(Exception):
-    def __init__(self, key: str) -> None:
-        self.key = key
-
-
-def _no_key_twice(pairs: list[tuple[str, object]]) -> dict[str, object]:
-    # JSON lets the last of two equal keys win, which would drop a finding in silence.
-    read = dict(pairs)
-    if len(read) < len(pairs):
-        seen: set[str] = set()
-        raise _KeyTwice(next(key for key, _ in pairs if key in seen or seen.add(key)))  # type: ignore[func-returns-value]
-    return read
-
-
-def _refuse(constant: str) -> NoReturn:
-    raise ValueError(_("{constant} is not a JSON number").format(constant=constant))
-
-
-def short(raw: object) -> str:
-    """A faulty value as it is shown: never long, never more than one line."""
-    if isinstance(raw, bool):
-        text = "true" if raw else "false"
-    elif isinstance(raw, dict | list):
-        text = _("an object") if isinstance(raw, dict) else _("a list")
-    elif raw is None:
-        text = "null"
-    elif isinstance(raw, str):
-        text = raw.encode("utf-8", "replace").decode()
-    else:
-        text = str(raw)
-    text = "".join(c if c.isprintable() else " " for c in text)
-    return text if len(text) <= 40 else text[:39] + "…"

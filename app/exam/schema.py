@@ -3,13 +3,7 @@
 from functools import cache
 from typing import Any
 
-from app.exam.reading import (
-    MAX_AGE,
-    MAX_MEDICINE_LENGTH,
-    MAX_MEDICINES,
-    MAX_REASON_LENGTH,
-    SEXES,
-)
+from app.exam.reading import MAX_AGE, MAX_MEDICINE_LENGTH, MAX_MEDICINES, MAX_REASON_LENGTH, SEXES
 from app.exam.vocabulary import GRADES, SIDES, Finding, Scale, vocabulary
 
 Schema = dict[str, Any]

@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from typing import Any, get_args
 
-from app.exam.reading import BadExam, BadValue, read_exam, read_untestable, read_value
+from app.exam.faults import BadExam, BadValue
+from app.exam.reading import read_exam, read_untestable, read_value
 from app.exam.record import Exam
 from app.exam.vocabulary import SIDES, Side, vocabulary
 from app.knowledge.case import Case, CategoryCase, WarningCase

@@ -8,10 +8,10 @@ from app.exam.vocabulary import Finding, vocabulary
 from app.knowledge.describe import claims
 from app.knowledge.described import Claim
 from app.knowledge.help import COMMON_PRACTICE, Help, key_of
+from app.knowledge.linked import capital
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import help_label
 from app.knowledge.model import STANDING_WORDS
-from app.knowledge.words import capital
 from app.language.words import _, pgettext
 
 

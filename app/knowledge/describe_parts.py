@@ -14,6 +14,7 @@ from app.knowledge.described import (
     SourceDescription,
     ThresholdDescription,
 )
+from app.knowledge.linked import lower_whole
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import (
     compared,
@@ -26,7 +27,7 @@ from app.knowledge.mentions import (
 )
 from app.knowledge.model import STANDING_WORDS, Kind, MedicineClass, Norm, Sign, Source, Threshold
 from app.knowledge.outline import outline
-from app.knowledge.words import lower_whole, unit_words
+from app.knowledge.words import unit_words
 from app.language.numbers import figures
 from app.language.words import N_, Spoken, _
 

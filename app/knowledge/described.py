@@ -5,8 +5,8 @@ Ids stand only where a link needs one: `group` and `id` together name the place 
 
 from dataclasses import dataclass
 
+from app.knowledge.linked import Words
 from app.knowledge.outline import Outline
-from app.knowledge.words import Words
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from app.knowledge.describe_parts import (
     sign_ids,
 )
 from app.knowledge.described import CategoryDescription, WarningDescription
+from app.knowledge.linked import capital, lower
 from app.knowledge.load import Knowledge
 from app.knowledge.markdown_help import help_page
 from app.knowledge.markdown_parts import (
@@ -33,7 +34,6 @@ from app.knowledge.markdown_parts import (
 )
 from app.knowledge.mentions import measure_label
 from app.knowledge.terms import DISCLAIMER
-from app.knowledge.words import capital, lower
 
 _INDEX = """\
 These pages are made from the files that the program runs on, so they say what it does."""

@@ -11,10 +11,10 @@ from app.knowledge.described import (
     Named,
     QualifierDescription,
 )
+from app.knowledge.linked import Words, capital, lower_words
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import label_of
 from app.knowledge.outline import Outline
-from app.knowledge.words import Words, capital, lower_words
 
 INDEX = "What Evenhand knows"
 NUMBERS = "Numbers that rules compare with"

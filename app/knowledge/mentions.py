@@ -17,9 +17,10 @@ from app.knowledge.conditions import (
 )
 from app.knowledge.described import Named
 from app.knowledge.help import key_of
+from app.knowledge.linked import capital, lower, lower_whole, plain
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Balance, Category, Kind, Sign, Source, Step, WarningRule
-from app.knowledge.words import capital, lower, lower_whole, plain, words_of
+from app.knowledge.words import words_of
 from app.language.words import _
 from app.logic.expression import Atom, walk
 

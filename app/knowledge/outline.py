@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from app.knowledge.linked import Words, capital_words, join
 from app.knowledge.load import Knowledge
-from app.knowledge.words import Words, capital_words, join, many, whole_kind, words_of
+from app.knowledge.words import many, whole_kind, words_of
 from app.language.words import N_, Spoken, _
 from app.logic.expression import (
     And,

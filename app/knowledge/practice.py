@@ -8,7 +8,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from app.exam.reading import BadExam, read_exam
+from app.exam.faults import BadExam
+from app.exam.reading import read_exam
 from app.exam.record import Cell, Exam, Value
 from app.exam.vocabulary import Finding, Side, vocabulary
 from app.knowledge.files import BadKnowledge, Files

@@ -14,6 +14,20 @@ STATUS_WORDS: Mapping[str, str] = Spoken(
         "reviewed": N_("reviewed by a clinician"),
     }
 )
+ANSWER_WORDS = Spoken(
+    {
+        "yes": N_("Requirement met: yes"),
+        "no": N_("Requirement met: no"),
+        "unknown": N_("Requirement met: not known"),
+    }
+)
+RAISED_WORDS = Spoken(
+    {
+        "yes": N_("Raised: yes"),
+        "no": N_("Raised: no"),
+        "unknown": N_("Raised: not known, what is missing is asked for"),
+    }
+)
 SEX_WORDS: Mapping[str | None, str] = Spoken(
     {"female": N_("female"), "male": N_("male"), None: N_("sex not recorded")}
 )

@@ -5,12 +5,20 @@ class and number in them.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import assert_never
 
 from app.exam.measures import QUANTITIES
 from app.exam.units import counted, grade_word
 from app.exam.vocabulary import GRADE_WORDS, Finding, Scale
+from app.knowledge.linked import (
+    Term,
+    Words,
+    capital,
+    join,
+    lower,
+    plain,
+)
 from app.knowledge.load import Knowledge
 from app.knowledge.model import Category
 from app.knowledge.names import AGE
@@ -30,23 +38,9 @@ from app.logic.expression import (
     Surely,
 )
 
-
-@dataclass(frozen=True)
-class Term:
-    """A run of words. group, id: what it names, as `signs` and `rigid`; empty for plain words."""
-
-    text: str
-    group: str = ""
-    id: str = ""
-
-
-Words = tuple[Term, ...]
-
 COMPARED = Spoken(
     {">=": N_("{} or more"), ">": N_("over {}"), "<=": N_("{} or less"), "<": N_("under {}")}
 )
-# Names of people keep their capital inside a sentence.
-_PEOPLE = ("Hoffmann", "Romberg")
 # Labels that say something instead of naming it: “no” in front of them would be no English.
 _STATEMENTS = (
     "A fall needed", "A position exists", "A touch eases", "Acts out", "Alcohol eases",
@@ -84,11 +78,6 @@ _UNITS = Spoken(
         "/min": N_("a minute"),
     }
 )
-
-
-def plain(words: Words) -> str:
-    """The words as text."""
-    return "".join(term.text for term in words)
 
 
 def rule_words(category: Category, knowledge: Knowledge) -> str:
@@ -148,46 +137,6 @@ def whole_kind(expression: Or) -> str | None:
         for member in expression.members
     }
     return next(iter(kinds)) or None if len(kinds) == 1 else None
-
-
-def join(*parts: str | Words) -> Words:
-    """Words in a row, those without a link run together."""
-    joined: list[Term] = []
-    for part in parts:
-        for term in (Term(part),) if isinstance(part, str) else part:
-            if joined and not joined[-1].group and not term.group:
-                joined[-1] = Term(joined[-1].text + term.text)
-            else:
-                joined.append(term)
-    return tuple(joined)
-
-
-def lower(label: str) -> str:
-    """A label inside a sentence; German writes its nouns large there too."""
-    if language() != ENGLISH or label.startswith(_PEOPLE):
-        return label
-    return label[0].lower() + label[1:]
-
-
-def lower_whole(label: str) -> str:
-    """The same for every letter of a label that has no names in it."""
-    return label.lower() if language() == ENGLISH else label
-
-
-def capital(text: str) -> str:
-    """Words with their first letter large, after an opening bracket or quotation mark too."""
-    first = len(text) - len(text.lstrip("(“"))
-    return text[:first] + text[first : first + 1].upper() + text[first + 1 :]
-
-
-def capital_words(words: Words) -> Words:
-    """The same for words with links."""
-    return (replace(words[0], text=capital(words[0].text)), *words[1:])
-
-
-def lower_words(words: Words) -> Words:
-    """Words that stood alone, inside a sentence."""
-    return (replace(words[0], text=lower(words[0].text)), *words[1:])
 
 
 def unit_words(unit: str) -> str:

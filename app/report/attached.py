@@ -4,7 +4,7 @@ import json
 from dataclasses import dataclass
 
 from app.assess.assessment import as_text
-from app.exam.reading import exam_as_json
+from app.exam.writing import exam_as_json
 from app.knowledge.load import Knowledge
 from app.language.words import _
 from app.report.fhir.document import MEDIA_TYPE, document

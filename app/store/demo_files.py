@@ -7,7 +7,8 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from app.exam.reading import BadExam, parse_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam
 from app.exam.record import Exam
 from app.exam.vocabulary import vocabulary
 from app.store.accounts import DEMO_PREFIX, sign_in_key

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from app.exam.reading import BadExam
+from app.exam.faults import BadExam
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import Side, vocabulary
 from app.language.words import _

@@ -12,7 +12,9 @@ from typing import Any, BinaryIO
 
 from sqlmodel import Session, col, or_, select
 
-from app.exam.reading import BadExam, parse_json, read_exam, short
+from app.exam.faults import BadExam, short
+from app.exam.json_text import parse_json
+from app.exam.reading import read_exam
 from app.exam.record import Exam
 from app.language.words import _
 from app.store.exams import LONGEST_REASON

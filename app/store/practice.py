@@ -8,8 +8,10 @@ from datetime import datetime
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
-from app.exam.reading import BadExam, exam_as_json, parse_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam
 from app.exam.record import Cell, Exam, Value
+from app.exam.writing import exam_as_json
 from app.language.words import _
 from app.store.practice_tables import PracticeAttemptRow
 from app.store.refusals import NotFound, Unreadable

@@ -5,14 +5,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from functools import lru_cache
 
-from app.exam.reading import (
-    MAX_MEDICINE_LENGTH,
-    MAX_MEDICINES,
-    BadExam,
-    BadValue,
-    read_untestable,
-    read_value,
-)
+from app.exam.faults import BadExam, BadValue
+from app.exam.reading import MAX_MEDICINE_LENGTH, MAX_MEDICINES, read_untestable, read_value
 from app.exam.record import Cell, Recorded, Untestable
 from app.exam.vocabulary import Finding, Side, vocabulary
 from app.language.words import _

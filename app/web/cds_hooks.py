@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from app.assess.assess import assess
-from app.exam.reading import parse_json
+from app.exam.json_text import parse_json
 from app.knowledge.load import knowledge
 from app.report.cards import cards
 from app.report.fhir.questionnaire import CANONICAL

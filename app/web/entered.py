@@ -5,7 +5,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.exam.reading import MAX_MEDICINE_LENGTH, MAX_MEDICINES, BadValue, read_untestable
+from app.exam.faults import BadValue
+from app.exam.reading import MAX_MEDICINE_LENGTH, MAX_MEDICINES, read_untestable
 from app.exam.reading import read_value as check_value
 from app.exam.record import Cell, Recorded, Untestable
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary

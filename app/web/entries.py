@@ -8,7 +8,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from app.assess.words import finding_words
-from app.exam.reading import BadValue
+from app.exam.faults import BadValue
 from app.exam.record import Cell
 from app.exam.vocabulary import vocabulary
 from app.language.words import _

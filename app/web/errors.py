@@ -8,7 +8,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
-from app.exam.reading import BadExam
+from app.exam.faults import BadExam
 from app.language.words import N_, _
 from app.store.refusals import Away, Busy, NotFound, NotOpen, NotSigned, NotYours, StaleRevision
 from app.web.allowed import Forbidden, NotSignedIn, ScreenLocked

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from app.assess.assess import assess
 from app.assess.assessment import Assessment
-from app.exam.reading import BadValue
+from app.exam.faults import BadValue
 from app.exam.record import Cell, Recorded
 from app.exam.vocabulary import vocabulary
 from app.knowledge.load import knowledge

@@ -18,7 +18,7 @@ from app.knowledge.described import (
     ThresholdDescription,
     WarningDescription,
 )
-from app.knowledge.words import Words
+from app.knowledge.linked import Words
 from app.web.pages import Page, Who
 
 

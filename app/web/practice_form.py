@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from app.assess.words import finding_words, side_words
-from app.exam.reading import BadValue
+from app.exam.faults import BadValue
 from app.exam.record import Cell, Exam, Recorded, Value
 from app.exam.units import counted
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary

@@ -19,11 +19,11 @@ from app.assess.results import NOT_RAISED
 from app.assess.words import fall_level_words, finding_words, level_words, urgency_words
 from app.exam.vocabulary import vocabulary
 from app.knowledge.describe import claims
+from app.knowledge.linked import capital, lower_whole
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import label_of, named
 from app.knowledge.model import Category, WarningRule
 from app.knowledge.terms import STATUS_WORDS
-from app.knowledge.words import capital, lower_whole
 from app.language.words import N_, Spoken, _
 from app.logic.truth import UNKNOWN, YES
 from app.report.phrases import by_finding, folded, value_words

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from app.assess.assess import assess
-from app.exam.reading import BadExam, parse_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam
 from app.knowledge.load import knowledge
 
 FILE = Path(__file__).parents[1] / "contract" / "cases.ndjson"

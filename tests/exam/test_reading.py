@@ -5,9 +5,10 @@ from decimal import Decimal
 
 import pytest
 
-from app.exam.reading import exam_as_json, parse_exam
+from app.exam.reading import parse_exam
 from app.exam.record import Exam, Patient, Untestable, Value
 from app.exam.vocabulary import Side, vocabulary
+from app.exam.writing import exam_as_json
 
 RIGHT, LEFT = Side.RIGHT, Side.LEFT
 

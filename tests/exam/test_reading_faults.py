@@ -7,7 +7,8 @@ import json
 
 import pytest
 
-from app.exam.reading import BadExam, parse_exam, read_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam, read_exam
 
 RISE = "normal, slow, pushes_off, falls_back, unable"
 

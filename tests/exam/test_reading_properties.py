@@ -5,8 +5,10 @@ import json
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.exam.reading import BadExam, exam_as_json, parse_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam
 from app.exam.record import Exam
+from app.exam.writing import exam_as_json
 from tests.strategies import exams
 
 KEYS = st.text(max_size=5) | st.sampled_from(

@@ -7,9 +7,11 @@ import pytest
 from hypothesis import given
 from jsonschema import Draft202012Validator
 
-from app.exam.reading import BadExam, exam_as_json, read_exam
+from app.exam.faults import BadExam
+from app.exam.reading import read_exam
 from app.exam.record import Exam
 from app.exam.schema import exam_schema
+from app.exam.writing import exam_as_json
 from tests.strategies import exams
 
 

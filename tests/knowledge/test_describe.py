@@ -7,13 +7,13 @@ import pytest
 
 from app.knowledge.case import CategoryCase, WarningCase
 from app.knowledge.describe import (
-    describe_case,
     describe_category,
     describe_falls,
     describe_intended_use,
     describe_step,
     describe_warning,
 )
+from app.knowledge.describe_case import describe_case
 from app.knowledge.describe_parts import (
     describe_medicine_class,
     describe_norm,
@@ -23,10 +23,10 @@ from app.knowledge.describe_parts import (
     sign_ids,
 )
 from app.knowledge.described import CaseDescription, Claim, Named, SignDescription
+from app.knowledge.linked import Term, plain
 from app.knowledge.load import knowledge
 from app.knowledge.mentions import label_of, short_name, sources_named, used_by
 from app.knowledge.model import Source
-from app.knowledge.words import Term, plain
 
 KNOWN = knowledge()
 DESCRIBED: dict[str, object] = {

@@ -2,18 +2,10 @@
 
 import pytest
 
+from app.knowledge.linked import Term, capital, capital_words, join, lower_words, plain
 from app.knowledge.load import knowledge
 from app.knowledge.outline import Outline, outline
-from app.knowledge.words import (
-    Term,
-    capital,
-    capital_words,
-    join,
-    lower_words,
-    plain,
-    unit_words,
-    words_of,
-)
+from app.knowledge.words import unit_words, words_of
 from app.logic.parse import parse
 
 KNOWN = knowledge()

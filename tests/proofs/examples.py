@@ -8,9 +8,10 @@ from types import MappingProxyType
 
 import z3  # type: ignore[import-untyped]
 
-from app.exam.reading import exam_as_json, parse_exam
+from app.exam.reading import parse_exam
 from app.exam.record import Exam, Patient
 from app.exam.vocabulary import SIDES
+from app.exam.writing import exam_as_json
 from tests.proofs.claims import Claim, every_claim, fact_of, is_concluded
 from tests.proofs.facts import Fact
 from tests.proofs.proving import Proofs

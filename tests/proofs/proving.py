@@ -8,9 +8,9 @@ from typing import Any
 
 import z3  # type: ignore[import-untyped]
 
-from app.exam.reading import exam_as_json
 from app.exam.record import Cell, Exam
 from app.exam.vocabulary import SIDES, Side
+from app.exam.writing import exam_as_json
 from app.knowledge.conditions import (
     place_of_conflict,
     places_of_category,

@@ -16,7 +16,8 @@ from app.assess.assess import assess, world_of
 from app.assess.assessment import CheckNext
 from app.assess.results import result_of
 from app.assess.world import ExamWorld
-from app.exam.reading import BadExam, parse_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam
 from app.exam.record import Cell, Exam
 from app.exam.vocabulary import SIDES, Side, vocabulary
 from app.knowledge.load import knowledge

@@ -10,9 +10,9 @@ from app.assess.words import (
     side_words,
     urgency_words,
 )
-from app.exam.reading import plain
 from app.exam.record import Exam
 from app.exam.vocabulary import Side, vocabulary
+from app.exam.writing import plain
 from app.knowledge.load import Knowledge, knowledge
 from tests.proofs import examples
 from tests.proofs.claims import Claim

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 
+from app.exam.faults import BadExam
 from app.exam.layout import WHOLE as ORDER
-from app.exam.reading import BadExam
 from app.exam.record import Exam, Patient
 from app.exam.vocabulary import GRADE_WORDS, vocabulary
 from app.knowledge.load import knowledge

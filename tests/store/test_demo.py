@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from sqlalchemy import Engine, delete
 from sqlmodel import select
 
-from app.exam.reading import exam_as_json
 from app.exam.record import Patient
 from app.exam.vocabulary import vocabulary
+from app.exam.writing import exam_as_json
 from app.store.accounts import accounts, has_demo_accounts
 from app.store.audit_tables import AuditRow
 from app.store.demo import load_demo

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import Engine, text
 
-from app.exam.reading import BadExam
+from app.exam.faults import BadExam
 from app.exam.record import Untestable
 from app.exam.vocabulary import Side
 from app.store.actor import Recorder

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from app.exam.reading import BadExam, parse_exam
+from app.exam.faults import BadExam
+from app.exam.reading import parse_exam
 from app.exam.record import Exam, Patient, Untestable
 from app.exam.vocabulary import Side
 from app.knowledge.load import knowledge

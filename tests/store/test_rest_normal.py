@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import Engine
 
-from app.exam.reading import BadExam
+from app.exam.faults import BadExam
 from app.exam.record import Untestable
 from app.exam.vocabulary import Side, vocabulary
 from app.store.exams import ExamRecord

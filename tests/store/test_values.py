@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.exam.reading import BadExam
+from app.exam.faults import BadExam
 from app.exam.record import Cell, Recorded, Untestable
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary
 from app.store.refusals import Unreadable

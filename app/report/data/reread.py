@@ -13,7 +13,8 @@ from typing import Any
 
 from app.assess.assessment import LISTED, URGENCIES
 from app.assess.reassessed import PRESENT, AsSigned
-from app.exam.reading import BadValue, read_untestable, read_value
+from app.exam.faults import BadValue
+from app.exam.reading import read_untestable, read_value
 from app.exam.record import Cell, Exam, Patient, Recorded
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge

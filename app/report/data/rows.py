@@ -11,7 +11,8 @@ from typing import Any
 
 from app.assess.assessment import LISTED, Assessment
 from app.assess.stored import BadAssessment, parse_assessment
-from app.exam.reading import BadValue, read_untestable, read_value
+from app.exam.faults import BadValue
+from app.exam.reading import read_untestable, read_value
 from app.exam.record import Cell, Recorded, Untestable, Value
 from app.exam.vocabulary import Finding, Scale, Side, vocabulary
 from app.knowledge.load import Knowledge

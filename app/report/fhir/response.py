@@ -3,16 +3,10 @@
 from collections.abc import Iterator
 from types import MappingProxyType
 
+from app.exam.faults import BadExam, BadValue, short
+from app.exam.json_text import parse_json
 from app.exam.layout import WHOLE
-from app.exam.reading import (
-    BadExam,
-    BadValue,
-    parse_json,
-    read_exam,
-    read_untestable,
-    read_value,
-    short,
-)
+from app.exam.reading import read_exam, read_untestable, read_value
 from app.exam.record import Cell, Exam, Recorded, Untestable, Value
 from app.exam.vocabulary import Finding, Scale, vocabulary
 from app.language.words import ENGLISH, speaking

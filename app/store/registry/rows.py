@@ -12,7 +12,7 @@ from enum import StrEnum
 from functools import lru_cache
 
 from app.assess.assess import world_of
-from app.exam.reading import MAX_DIGITS
+from app.exam.json_text import MAX_DIGITS
 from app.exam.record import Exam
 from app.exam.vocabulary import Scale, vocabulary
 from app.knowledge.load import Knowledge
