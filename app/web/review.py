@@ -85,13 +85,15 @@ def save_review(request: Request, exam_id: str, form: FormFields) -> Response:
 @router.post("/exams/{exam_id}/sign")
 def sign_review(request: Request, exam_id: str, form: FormFields) -> Response:
     """Save the decisions, and sign the exam exactly as the page shows it."""
+    seen = revision_in(form)
     try:
         me = permit(request, exam_id, ("signature",))
+        faults = _save(request, exam_id, form, me)
     except NotOpen:
+        # Before this came, or between the two lines: the same form can be under way twice.
         if _is_signed(request, exam_id, form):
             return see_other(f"/exams/{exam_id}")
         raise
-    seen, faults = revision_in(form), _save(request, exam_id, form, me)
     reviewed = _reviewed(request, exam_id)
     if faults is None:
         return _behind(request, reviewed, me, form)

@@ -99,6 +99,8 @@ def save_amend(request: Request, exam_id: str, form: FormFields) -> Response:
         act = Act.begin(request, me, MEANING)
         amend_signed(request.app.state.engine, site_of(request), held, amendment, act, after)
     except StaleReview:
+        if _is_amended(request, exam_id, me, amendment, after):
+            return see_other(f"/exams/{exam_id}")
         return _form(request, held, me, form, {"text": _(ANOTHER_CAME_FIRST)}, 412)
     except BackDated as fault:
         return _form(request, held, me, form, {"text": str(fault)}, 409)

@@ -4,10 +4,13 @@ The sheet sends its entries again by itself (tests/cluster); here it is the pers
 """
 
 from datetime import timedelta
+from types import ModuleType
+from typing import Any
 
 import pytest
 
 import app.store.sent_again
+from app.web import review, signed_exam
 from tests.web.clinic import Clinic, id_in
 from tests.web.test_review import TREMOR, amendment, examined, send, settled, signed
 
@@ -28,6 +31,37 @@ def test_a_signature_that_is_sent_again_leads_to_the_signed_page(clinic: Clinic)
     # What would not stand on the page that was signed is not said to be signed.
     assert [409, 409] == [other.status_code, colleagues.status_code]
     assert 1 == len(signed(clinic, exam_id))
+
+
+@pytest.mark.parametrize(
+    ("module", "step", "to"),
+    [(review, "_save", "sign"), (signed_exam, "amend_signed", "amend")],
+)
+def test_the_same_form_twice_under_way_is_signed_once_and_both_lead_to_the_page(
+    clinic: Clinic, monkeypatch: pytest.MonkeyPatch, module: ModuleType, step: str, to: str
+) -> None:
+    """The second had passed the door when the first was signed, and was told “nothing recorded”.
+
+    Found by the long run of kills.
+    """
+    exam_id = examined(clinic, *TREMOR)
+    form = settled(clinic, exam_id)
+    if to == "amend":
+        send(clinic, exam_id, form)
+        form = amendment(clinic, exam_id)
+    taken = getattr(module, step)
+    first: list[int] = []
+
+    def meanwhile(*given: Any) -> Any:
+        monkeypatch.setattr(module, step, taken)
+        first.append(send(clinic, exam_id, form, to).status_code)
+        return taken(*given)
+
+    monkeypatch.setattr(module, step, meanwhile)
+    second = send(clinic, exam_id, form, to)
+
+    assert [303, 303] == [*first, second.status_code]
+    assert (1 if to == "sign" else 2) == len(signed(clinic, exam_id))
 
 
 def test_an_amendment_that_is_sent_again_is_not_written_twice(clinic: Clinic) -> None:
