@@ -4,7 +4,8 @@ from app.assess.assessment import Hazard, Reason, WarningRaised
 from app.assess.categories import sources_of
 from app.assess.exact import because_exactly, exactly
 from app.assess.world import ExamWorld
-from app.knowledge.model import Branch, WarningRule
+from app.knowledge.model import WarningRule
+from app.knowledge.model_falls import Branch
 from app.knowledge.names import tier_name
 from app.logic.expression import Expression
 from app.logic.truth import NO, UNKNOWN, YES

@@ -9,7 +9,8 @@ from app.exam.record import Exam
 from app.exam.vocabulary import SIDES, Side, vocabulary
 from app.knowledge.case import Case, CategoryCase, WarningCase
 from app.knowledge.files import BadKnowledge
-from app.knowledge.model import Category, FallRisk, WarningRule
+from app.knowledge.model import Category, WarningRule
+from app.knowledge.model_falls import FallRisk
 from app.knowledge.table import ANSWERS, Answer, FallLevel
 
 _LEVELS: Mapping[str, tuple[str, ...]] = {

@@ -5,16 +5,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from app.exam.vocabulary import vocabulary
 from app.knowledge.codes import ICD_FILE, SuggestedCode
 from app.knowledge.files import BadKnowledge
-from app.knowledge.model import (
-    Category,
-    Completion,
-    ConflictRule,
-    FallRisk,
-    Kind,
-    Sign,
-    Step,
-    WarningRule,
-)
+from app.knowledge.model import Category, Completion, ConflictRule, Kind, Sign, Step, WarningRule
+from app.knowledge.model_falls import FallRisk
 from app.knowledge.names import BadName, Names, every_core_normal, kind_value, tier_name
 from app.logic.expression import And, Definition, Expression, Or, Reference, walk
 from app.logic.parse import BadExpression, parse

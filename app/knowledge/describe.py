@@ -22,15 +22,8 @@ from app.knowledge.described import (
 from app.knowledge.linked import Term, Words, capital, join, lower_whole
 from app.knowledge.load import Knowledge
 from app.knowledge.mentions import label_of, named, used_by
-from app.knowledge.model import (
-    STANDING_WORDS,
-    Category,
-    CategoryStep,
-    FallStep,
-    Step,
-    Support,
-    WarningRule,
-)
+from app.knowledge.model import STANDING_WORDS, Category, CategoryStep, Step, Support, WarningRule
+from app.knowledge.model_falls import FallStep
 from app.knowledge.outline import Outline, outline
 from app.knowledge.table import Answer
 from app.knowledge.terms import (

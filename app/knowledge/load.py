@@ -32,8 +32,6 @@ from app.knowledge.model import (
     Category,
     Completion,
     ConflictRule,
-    FallRisk,
-    HazardRule,
     Index,
     Kind,
     MedicineClass,
@@ -47,6 +45,7 @@ from app.knowledge.model import (
     Threshold,
     WarningRule,
 )
+from app.knowledge.model_falls import FallRisk, HazardRule
 from app.knowledge.names import Names
 from app.knowledge.watches import Watch, check_watches
 from app.language.words import ENGLISH, InEachLanguage, language, speaking

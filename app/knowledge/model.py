@@ -7,10 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from app.knowledge.case import CategoryCase, FallCase, WarningCase
+from app.knowledge.case import CategoryCase, WarningCase
 from app.knowledge.table import (
     Answer,
-    FallLevel,
     Id,
     Level,
     MaybePhrase,
@@ -223,47 +222,6 @@ class WarningRule(Rule):
     support: tuple[Support, ...]
     case: tuple[WarningCase, ...] = ()
     no_case: dict[Answer, Phrase] = Field(default_factory=dict)
-
-
-class Branch(Table):
-    """One branch of the falls group; the first that is true gives the level."""
-
-    level: FallLevel
-    urgency: Urgency
-    says: Phrase
-    when: Sentence | None = None
-    asks: Sentence | None = None
-
-
-class FallStep(Rule):
-    """A step that follows from the falls group, at a level or under a condition."""
-
-    level: FallLevel | None = None
-    when: Sentence | None = None
-
-
-class HazardRule(Rule):
-    """Something that makes a fall more likely or worse."""
-
-    label: Phrase
-    when: Sentence
-    support: tuple[Support, ...] = ()
-
-
-class FallRisk(Table):
-    """The falls group with its hazards."""
-
-    id: Literal["fall_risk"]
-    label: Phrase
-    says: Phrase
-    caveat: Phrase
-    status: Literal["draft", "reviewed"]
-    shows: tuple[Id, ...]
-    support: tuple[Support, ...]
-    branch: tuple[Branch, ...]
-    step: tuple[FallStep, ...]
-    hazard: tuple[HazardRule, ...]
-    case: tuple[FallCase, ...] = ()
 
 
 class Follows(Table):
