@@ -190,6 +190,7 @@ def test_every_link_leads_to_a_page_and_to_a_place_on_it(clinic: Clinic, exam_id
             assert 200 == clinic.get(path).status_code, href
 
 
+@pytest.mark.usefixtures("without_accounts")
 def test_every_page_says_that_it_is_a_demonstration(settings: Settings) -> None:
     """Only where it is one."""
     with Clinic.of(create_app(settings.model_copy(update={"demo": True}))) as demo:

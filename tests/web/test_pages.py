@@ -183,6 +183,7 @@ def test_no_template_holds_a_style_or_a_script_of_its_own() -> None:
         ), file
 
 
+@pytest.mark.usefixtures("without_accounts")
 def test_every_page_says_that_it_is_a_demonstration(settings: Settings, tmp_path: Path) -> None:
     """Only where it is one."""
     with Clinic.of(create_app(settings.model_copy(update={"demo": True}))) as demo:
