@@ -14,6 +14,7 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 BILL = Path("docs", "supply.cdx.json")
+ADDRESS = re.compile(r"\w\.(?:org|com|io)\b")
 PAGE = Path("docs", "supply.md")
 LOCK = Path("requirements.lock")
 _PINNED = re.compile(r"^([A-Za-z0-9._-]+)==([^\s\\]+)(?: ; ([^\\]+?))? \\$", re.M)
@@ -132,8 +133,11 @@ def page(root: Path) -> str:
 
 
 def drop_addresses_of_indexes(root: Path) -> None:
-    """Take out of the bill where the generator itself is to be had: no file here names an index."""
+    """Take out of the bill where packages are to be had: no file here names an index."""
     bill = json.loads((root / BILL).read_text("utf-8"))
+    for each in bill["components"]:
+        if ADDRESS.search(each.get("description", "")):
+            del each["description"]
     for tool in bill["metadata"]["tools"]["components"]:
         tool["externalReferences"] = [
             each for each in tool["externalReferences"] if each["type"] != "distribution"
