@@ -90,6 +90,8 @@ class LastingCluster(Cluster):
     def kill(self) -> None:
         """End every one of its processes at once; none has time for anything."""
         head = self.started[-1]
+        if head.poll() is not None:
+            return
         # Stopped first, so that it starts no more while we look.
         head.send_signal(signal.SIGSTOP)
         below = Path(f"/proc/{head.pid}/task/{head.pid}/children").read_text().split()
@@ -98,6 +100,11 @@ class LastingCluster(Cluster):
                 os.kill(process, signal.SIGKILL)
         head.kill()
         head.wait()
+        # One that waits for the disk is gone a moment later, and until then its memory is in use.
+        until = time.monotonic() + PATIENCE_S
+        while any(map(_is_running, below)):
+            assert time.monotonic() < until, "a killed process of PostgreSQL does not end"
+            time.sleep(0.005)
 
     def _wait_until_it_answers(self) -> None:
         until = time.monotonic() + PATIENCE_S
@@ -108,6 +115,15 @@ class LastingCluster(Cluster):
                 return
             time.sleep(0.02)
         raise AssertionError((self.folder / "log").read_text())
+
+
+def _is_running(process: str) -> bool:
+    """Whether a process still is more than an entry in the table."""
+    try:
+        state = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0]
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+    return state not in ("Z", "X")
 
 
 @contextmanager
