@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from contextvars import copy_context
 from datetime import timedelta
 from threading import Event, Thread
 
@@ -41,7 +42,9 @@ def finishing(engine: Engine, demo: Demo, clinic: str) -> Iterator[None]:
     A dozen pages take a dozen seconds to draw; the next start goes on where this one ended.
     """
     stop = Event()
-    thread = Thread(target=finish_demo, args=(engine, demo, clinic, stop), daemon=True)
+    # A thread begins with no context, and the language in use is in it.
+    run = copy_context().run
+    thread = Thread(target=run, args=(finish_demo, engine, demo, clinic, stop), daemon=True)
     thread.start()
     try:
         yield

@@ -6,11 +6,13 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import Event
+from threading import enumerate as enumerate_threads
 
 import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
+from app.language.words import speaking
 from app.places import DEMO
 from app.store.alerts import alerts
 from app.store.audit import head
@@ -20,7 +22,7 @@ from app.store.engine import make_engine, reading
 from app.store.signatures import Signature, document, signatures
 from app.store.tables import ExamRow, PatientRow
 from app.store.verify import verify
-from app.web.demo_signing import finish_demo
+from app.web.demo_signing import finish_demo, finishing
 
 NOW = datetime(2027, 3, 2, 20, 0, tzinfo=UTC)
 AMENDED = "DEMO-0009"
@@ -74,8 +76,14 @@ def test_a_server_that_ends_early_leaves_nothing_half_signed(engine: Engine) -> 
 def test_the_next_start_signs_and_amends_what_is_left_once(
     engine: Engine, one_person: Demo
 ) -> None:
-    """As a person does it: pages that carry no seal, an audit that is whole, and no second time."""
-    finish_demo(engine, one_person, "")
+    """As a person does it: pages that carry no seal, an audit that is whole, and no second time.
+
+    In the language of the clinic, beside the server that answers.
+    """
+    running = set(enumerate_threads())
+    with speaking("de"), finishing(engine, one_person, ""):
+        for thread in set(enumerate_threads()) - running:
+            thread.join()
     with reading(engine) as session:
         first, signed, audit = states(session), pieces(session), head(session)
         pages = [document(session, each.document_sha256).content for each in signed]
@@ -87,6 +95,7 @@ def test_the_next_start_signs_and_amends_what_is_left_once(
     assert {"amended", "open"} == first[AMENDED]
     assert ["exam", "addendum"] == [each.kind for each in signed]
     assert {"Dr Bríd Sampla"} == {each.printed_name for each in signed}
+    assert {"UNTERSCHRIEBEN", "ERGÄNZT"} == {each.note.split(",")[0].split()[0] for each in signed}
     assert 2 == sum(page.startswith(b"%PDF") for page in pages)
     assert () == report.alterations
     assert (first, signed, audit) == again
