@@ -25,7 +25,7 @@ def reason_words(reason: Reason, knowledge: Knowledge) -> str:
     if reason.finding is None:
         words = knowledge.medicine_classes[reason.medicine_class or ""]
         return (
-            f"{reason.medicine}: {words}"
+            _("{medicine}: {does}").format(medicine=reason.medicine, does=words)
             if reason.medicine
             else _("medicines: {words}").format(words=words)
         )
@@ -42,7 +42,9 @@ def medicines_in_words(assessment: Assessment, knowledge: Knowledge) -> tuple[tu
     lines: dict[str, list[str]] = {}
     for found in assessment.recognised:
         classes = ", ".join(knowledge.medicine_classes[each] for each in found.classes)
-        lines.setdefault(found.text, []).append(f"{found.ingredient}: {classes}")
+        lines.setdefault(found.text, []).append(
+            _("{medicine}: {does}").format(medicine=found.ingredient, does=classes)
+        )
     return tuple((text, "; ".join(read)) for text, read in lines.items())
 
 

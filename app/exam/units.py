@@ -1,6 +1,6 @@
 """Units as words, and the words of a grade."""
 
-from app.language.words import N_, Spoken
+from app.language.words import N_, Spoken, pgettext
 
 # What is counted, one and several; every other unit is written as it is in every language.
 _ONE = Spoken(
@@ -25,7 +25,6 @@ _SEVERAL = Spoken(
 )
 _GRADES = Spoken(
     {
-        "none": N_("none"),
         "slight": N_("slight"),
         "definite": N_("definite"),
         "marked": N_("marked"),
@@ -41,4 +40,5 @@ def counted(unit: str, number: object) -> str:
 
 def grade_word(name: str) -> str:
     """A grade in words. name: as conditions name it."""
-    return _GRADES[name]
+    # Of a sign that was looked for; nothing in a list is another “none”.
+    return pgettext("grade of a sign", "none") if name == "none" else _GRADES[name]

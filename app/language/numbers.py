@@ -23,7 +23,7 @@ def day_words(when: date) -> str:
 
 
 # The months short, as in a table; and written as a word, whatever the language's own habit is.
-_DAYS = {"de": "dd. MMM yyyy"}
+_DAYS = {"de": "d. MMM yyyy"}
 
 
 def month_words(when: date) -> str:

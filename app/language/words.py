@@ -57,7 +57,8 @@ def N_(text: str) -> str:  # noqa: N802  # the name by which every tool for cata
 def _(text: str) -> str:
     """A message in the language in use."""
     code = _in_use.get()
-    return text if code == ENGLISH else translations(code, MESSAGES).gettext(text)
+    # A catalogue answers nothing with its own head.
+    return text if code == ENGLISH or not text else translations(code, MESSAGES).gettext(text)
 
 
 def ngettext(one: str, several: str, number: int) -> str:

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from sqlmodel import Session, col, select
 
 from app.knowledge.load import knowledge
-from app.language.words import _
+from app.language.words import N_, _
 from app.store.actor import Recorder
 from app.store.audit import canonical, note
 from app.store.cells import entry_rows
@@ -23,6 +23,15 @@ LONGEST_TEXT = 4000
 LONGEST_REASON = 500
 # It shares one page in large print with everything else.
 LONGEST_FOR_PATIENT = 300
+_FAULTS = {
+    "impression": N_("the impression {fault}"),
+    "plan": N_("the plan {fault}"),
+    "for_patient": N_("the text for the patient {fault}"),
+    "step": N_("the step {fault}"),
+    "emergency": N_("the emergency {fault}"),
+    "confirmed": N_("the confirmation {fault}"),
+    "code": N_("the code {fault}"),
+}
 
 
 @dataclass(frozen=True)
@@ -222,7 +231,7 @@ def _checked(
         try:
             out[kind, item] = None if value is None else _checked_value(kind, value)
         except BadText as fault:
-            faults[place] = _("the {kind} {fault}").format(kind=kind, fault=fault)
+            faults[place] = _(_FAULTS[kind]).format(fault=fault)
     if faults:
         raise BadForm(faults)
     return out

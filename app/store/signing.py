@@ -11,7 +11,7 @@ from uuid import uuid4
 
 from sqlmodel import Session, select
 
-from app.language.words import _
+from app.language.words import N_, _
 from app.store.actor import Actor, Recorder
 from app.store.audit import Head, note
 from app.store.audit_tables import AuditRow
@@ -36,6 +36,7 @@ AMENDMENTS = SIGNATURE_KINDS[1:]
 LONGEST_MEANING = 200
 LONGEST_TEXT = 4000
 LONGEST_REASON = 500
+_FAULTS = {"text": N_("the text {fault}"), "reason": N_("the reason {fault}")}
 
 
 @dataclass(frozen=True)
@@ -179,7 +180,7 @@ def checked_amendment(raw: Amendment) -> Amendment:
             if not texts[field]:
                 raise BadText(_("is missing"))
         except BadText as fault:
-            faults[field] = _("the {field} {fault}").format(field=field, fault=fault)
+            faults[field] = _(_FAULTS[field]).format(fault=fault)
     if faults:
         raise BadForm(faults)
     return Amendment(raw.kind, texts["text"], texts["reason"])

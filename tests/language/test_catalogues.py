@@ -82,7 +82,7 @@ def test_it_supports_judgement_and_does_not_replace_it() -> None:
 
     assert (
         "Evenhand unterstützt die klinische Beurteilung und ersetzt sie nicht. Es stellt keine "
-        "Diagnose. Örtliche Behandlungspfade und die Approbation gehen vor."
+        "Diagnose. Örtliche Behandlungspfade und das Berufsrecht gehen vor."
     ) == dict(pairs())[english]
 
 

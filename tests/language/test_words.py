@@ -59,6 +59,12 @@ def test_a_word_of_two_meanings_has_two_translations() -> None:
         )
 
 
+def test_nothing_stays_nothing() -> None:
+    """Catalogues keep their own head under the empty message."""
+    with speaking("de"):
+        assert ("", "") == (_(""), Spoken({"none": N_("")})["none"])
+
+
 def test_a_table_of_words_is_read_in_the_language_in_use() -> None:
     """It is made when the module is imported, before any language is known."""
     words = Spoken({"low": N_("low")})
@@ -90,4 +96,5 @@ def test_dates_and_numbers_are_written_as_in_the_language() -> None:
     assert "9,1" == plain_figures("9,1")
     with speaking("de"):
         assert ("26. Nov. 2025", "Nov. 2025") == (day_words(when), month_words(when))
+        assert "4. Mai 2025" == day_words(date(2025, 5, 4))
         assert ("9,1", "9.1", ",") == (figures("9.1"), plain_figures("9,1"), decimal_sign())
