@@ -91,7 +91,7 @@ def _amend(engine: Engine, site: Site, exam_id: str, exam: DemoExam, physician: 
     amendment, signed_at = exam.amended
     with reading(engine) as session:
         held, audit = exam_record(session, exam_id), head(session)
-    act = Act(physician, AMENDING, local(signed_at), audit, UNSEALED)
+    act = Act(physician, _(AMENDING), local(signed_at), audit, UNSEALED)
     amend_signed(engine, site, held, amendment, act, 0)
 
 

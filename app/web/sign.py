@@ -42,7 +42,7 @@ class Act:
 
     @classmethod
     def begin(cls, request: Request, me: SignedIn, meaning: str) -> "Act":
-        """Now, where the server stands.
+        """Now, where the server stands. meaning: of the signature, as it stands in the code.
 
         Raises: CannotSeal.
         """
@@ -52,7 +52,7 @@ class Act:
         sealing.ready(now)
         with reading(request.app.state.engine) as session:
             audit = head(session)
-        return cls(me.recorder, meaning, now, audit, sealing)
+        return cls(me.recorder, _(meaning), now, audit, sealing)
 
     def finish(
         self,
@@ -105,7 +105,7 @@ def sign_exam(request: Request, reviewed: Reviewed, me: SignedIn) -> Signature:
 
     Raises: StaleReview, NotOpen, BackDated.
     """
-    act = Act.begin(request, me, _(MEANING))
+    act = Act.begin(request, me, MEANING)
     return sign_reviewed(request.app.state.engine, site_of(request), reviewed, act)
 
 

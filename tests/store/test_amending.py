@@ -9,6 +9,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import Engine
 
+from app.language.words import speaking
 from app.store.actor import Recorder
 from app.store.engine import reading, writing
 from app.store.refusals import BackDated, BadForm, NotSigned, StaleReview
@@ -182,6 +183,14 @@ def test_every_fault_of_an_amendment_is_named() -> None:
     assert Amendment("addendum", "a\nb", "c") == checked_amendment(
         Amendment("addendum", " a\r\nb ", "c ")
     )
+
+
+def test_a_refused_amendment_is_refused_in_the_language_in_use() -> None:
+    """Also the name of what is missing."""
+    with speaking("de"), pytest.raises(BadForm) as refused:
+        checked_amendment(Amendment("addendum", "", ""))
+
+    assert {"text": "der Text fehlt", "reason": "der Grund fehlt"} == refused.value.faults
 
 
 def test_an_amendment_that_was_not_checked_is_refused(engine: Engine) -> None:

@@ -96,6 +96,7 @@ def test_the_next_start_signs_and_amends_what_is_left_once(
     assert ["exam", "addendum"] == [each.kind for each in signed]
     assert {"Dr Bríd Sampla"} == {each.printed_name for each in signed}
     assert {"UNTERSCHRIEBEN", "ERGÄNZT"} == {each.note.split(",")[0].split()[0] for each in signed}
+    assert all(each.meaning.startswith("Ich habe") for each in signed)
     assert 2 == sum(page.startswith(b"%PDF") for page in pages)
     assert () == report.alterations
     assert (first, signed, audit) == again
