@@ -100,3 +100,18 @@ def test_findings_of_one_task_or_limb_begin_with_the_same_words() -> None:
             heads.setdefault(head, set()).add(other)
     assert all(len(each) == 1 for each in heads.values()), heads
     assert len(heads) == len(set.union(*heads.values()))
+
+
+def test_the_drawings_of_the_help_are_drawn_alike_in_each_language() -> None:
+    """One file for each: the same lines, other words beside them, and RIGHT and LEFT in full."""
+    word = re.compile(r"(?<=>)[^<>\n]+(?=</text>)")
+    english = (ROOT / "static" / "drawings.svg").read_text(encoding="utf-8")
+    german = (ROOT / "static" / "drawings.de.svg").read_text(encoding="utf-8")
+    lines = [
+        re.sub(r"<!--.*?-->", "", word.sub("", each), flags=re.S) for each in (english, german)
+    ]
+    words = dict(zip(word.findall(english), word.findall(german), strict=True))
+
+    assert lines[0] == lines[1]
+    assert ("RECHTS", "LINKS") == (words["RIGHT"], words["LEFT"])
+    assert {"normal"} == {each for each, said in words.items() if each == said}

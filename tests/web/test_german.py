@@ -121,6 +121,7 @@ def test_right_stands_before_left_and_both_in_full(house: Clinic, exam_id: str) 
     page = text_of(house.get(f"/exams/{exam_id}").text)
     row = page[page.index("Ruhetremor der Hand") :]
 
+    assert "/static/drawings.de.svg#" in house.get(f"/exams/{exam_id}").text
     assert row.index("RECHTS") < row.index("LINKS")
     assert not re.search(r"\bRIGHT\b|\bLEFT\b", page)
 
