@@ -13,7 +13,14 @@ from app.language.words import _
 from app.store.actor import Recorder
 from app.store.audit import note
 from app.store.cells import KeptEntry, cell_of, cell_record, entry_rows, kept_entry, newest
-from app.store.exams import OPEN_STATES, ExamRecord, check_revision, exam_row, record_of
+from app.store.exams import (
+    OPEN_STATES,
+    STATE_WORDS,
+    ExamRecord,
+    check_revision,
+    exam_row,
+    record_of,
+)
 from app.store.refusals import Collision, MedicinesCollision, NotOpen
 from app.store.tables import MEDICINES, EntryRow, ExamRow
 from app.store.values import (
@@ -198,7 +205,9 @@ def to_be_written(session: Session, exam_id: str, at_revision: int) -> ExamRow:
     """
     exam = exam_row(session, exam_id, lock=True)
     if exam.state not in OPEN_STATES:
-        raise NotOpen(_("the exam is {state}; it takes no more entries").format(state=exam.state))
+        raise NotOpen(
+            _("the exam is {state}; it takes no more entries").format(state=STATE_WORDS[exam.state])
+        )
     check_revision(exam, at_revision)
     return exam
 

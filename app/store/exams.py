@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import Select
 
 from app.exam.record import Cell, Exam, Patient
-from app.language.words import _
+from app.language.words import N_, Spoken, _
 from app.store.actor import Recorder
 from app.store.audit import note
 from app.store.cells import CellRecord, KeptEntry, MedicinesRecord, entry_rows, newest
@@ -25,6 +25,15 @@ from app.store.tables import STATES, EntryRow, ExamRow, PatientRow
 LONGEST_REASON = 500
 # While an exam is in one of these it takes entries, and waits for somebody.
 OPEN_STATES = ("open", "ready")
+# As a sentence says them.
+STATE_WORDS = Spoken(
+    {
+        "open": N_("open"),
+        "ready": N_("ready"),
+        "signed": N_("signed"),
+        "amended": N_("amended"),
+    }
+)
 # How many exams of earlier days that wait for nobody the worklist shows.
 EARLIER_CLOSED = 10
 _LOCKED = "evenhand_locked"

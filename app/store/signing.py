@@ -17,7 +17,7 @@ from app.store.audit import Head, note
 from app.store.audit_tables import AuditRow
 from app.store.conclusions import conclusions_of
 from app.store.engine import one_at_a_time
-from app.store.exams import OPEN_STATES, ExamRecord, exam_record, exam_row
+from app.store.exams import OPEN_STATES, STATE_WORDS, ExamRecord, exam_record, exam_row
 from app.store.free_text import BadText, check_line, check_lines
 from app.store.patients import patient
 from app.store.refusals import BackDated, BadForm, NotOpen, NotSigned, StaleReview
@@ -105,7 +105,7 @@ def sign(
     """
     exam = exam_row(session, exam_id, lock=True)
     if exam.state not in OPEN_STATES:
-        raise NotOpen(_("the exam is {state} already").format(state=exam.state))
+        raise NotOpen(_("the exam is {state} already").format(state=STATE_WORDS[exam.state]))
     if exam.revision != reviewed_revision:
         raise StaleReview(
             _(
@@ -191,7 +191,7 @@ def _move(
 ) -> None:
     exam = exam_row(session, exam_id, lock=True)
     if exam.state not in OPEN_STATES:
-        raise NotOpen(_("the exam is {state}; it stays so").format(state=exam.state))
+        raise NotOpen(_("the exam is {state}; it stays so").format(state=STATE_WORDS[exam.state]))
     if exam.state == state:
         return
     exam.state = state

@@ -5,6 +5,7 @@ from fastapi import Request
 from app.language.words import _
 from app.people.limits import Standing
 from app.people.permissions import STATES, allows
+from app.store.exams import STATE_WORDS
 from app.store.refusals import NotOpen
 from app.web.identity import SignedIn, visit_of
 
@@ -43,7 +44,7 @@ def require(request: Request, section: str, action: str, state: str = "none") ->
     me = someone(request)
     if not may(me, section, action, state):
         if any(may(me, section, action, other) for other in STATES if other != "none"):
-            raise NotOpen(_("the exam is {state}").format(state=state))
+            raise NotOpen(_("the exam is {state}").format(state=STATE_WORDS.get(state, state)))
         raise Forbidden
     return me
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from app.knowledge.terms import ROLE_WORDS
-from app.language.words import _
+from app.language.words import N_, _
 from app.report.phrases import clean, moment
 from app.report.seal_check import ENCRYPTED, FileRead, SealFound, read_file
 from app.report.signed import KINDS
@@ -16,9 +16,10 @@ from app.store.came_back import (
     own_certificates,
     page_with_hash,
 )
+from app.store.exams import STATE_WORDS
 from app.store.signatures import Signature
 
-UNALTERED, ALTERED, UNKNOWN = "unaltered", "altered", "unknown"
+UNALTERED, ALTERED, UNKNOWN = N_("unaltered"), N_("altered"), N_("unknown")
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ def _unaltered(known: KnownPage) -> CameBack:
 def _about(known: KnownPage) -> list[str]:
     lines = [
         _("Exam {exam_id}, now {state}.").format(
-            exam_id=known.signature.exam_id, state=known.state
+            exam_id=known.signature.exam_id, state=STATE_WORDS[known.state]
         ),
         _piece(known.signature),
     ]

@@ -19,7 +19,7 @@ from app.store.clinic_settings import clinic_settings
 from app.store.demo import demo_recorder, unsigned
 from app.store.demo_files import Demo, DemoExam
 from app.store.engine import reading, writing
-from app.store.exams import OPEN_STATES, ExamRecord, exam_record
+from app.store.exams import OPEN_STATES, STATE_WORDS, ExamRecord, exam_record
 from app.store.refusals import NotOpen, StaleReview, StaleRevision
 from app.store.review import ReviewKey, ReviewValue, StepDecision, record_review, review_of
 from app.web.pages import Site
@@ -99,7 +99,9 @@ def _sign(engine: Engine, site: Site, exam_id: str, exam: DemoExam, physician: R
     with writing(engine) as session:
         reviewed = _reviewed(session, exam_id)
         if reviewed.held.state not in OPEN_STATES:
-            raise NotOpen(_("the exam is {state} already").format(state=reviewed.held.state))
+            raise NotOpen(
+                _("the exam is {state} already").format(state=STATE_WORDS[reviewed.held.state])
+            )
         record_review(
             session,
             exam_id,

@@ -165,6 +165,10 @@ def test_the_signed_page_is_german_and_programs_get_english(
     assert not re.search(r"RECHTS|LINKS|unterstützt", told)
     page = text_of(house.get(f"/exams/{exam_id}").text)
     assert not [each for each in leftovers() if each in page and each not in IN_A_TITLE]
+    files = [("files", ("page.pdf", file.read_bytes(), "application/pdf"))]
+    came_back = text_of(house.client.post("/verify", files=files).text)
+    assert "UNVERÄNDERT page.pdf" in came_back
+    assert f"Untersuchung {exam_id}, jetzt unterschrieben." in came_back
 
 
 def test_the_scripts_say_what_the_page_brings_them(house: Clinic) -> None:
