@@ -29,15 +29,6 @@ def language() -> str:
     return _in_use.get()
 
 
-def speak(code: str) -> None:
-    """Use a language from here on, in this thread or task and what it starts.
-
-    Raises: KeyError, for one that there is not.
-    """
-    LANGUAGES[code]
-    _in_use.set(code)
-
-
 @contextmanager
 def speaking(code: str) -> Iterator[None]:
     """Use a language inside the block."""
