@@ -27,7 +27,7 @@ from tests.proofs.claims import FALL_LEVELS, fall_level, levels, urgencies
 from tests.proofs.exams import exam_of, holds, in_solver
 from tests.proofs.facts import Fact, any_of
 from tests.proofs.proving import Proofs, recorded_as
-from tests.sampling import sampled
+from tests.sampling import WHOLE, sampled
 from tests.strategies import exams
 
 
@@ -43,14 +43,14 @@ def test_what_is_asked_of_the_contracts_examples_could_change_what_it_names(
         assert [] == list(idle(proofs, exam))
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12 if WHOLE else 6, deadline=None)
 @given(exam=exams())
 def test_what_is_asked_could_change_what_it_names(proofs: Proofs, exam: Exam) -> None:
     """The same of exams drawn at random."""
     assert [] == list(idle(proofs, exam))
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12 if WHOLE else 6, deadline=None)
 @given(exam=exams())
 def test_what_is_missing_and_not_asked_for_could_change_nothing(proofs: Proofs, exam: Exam) -> None:
     """Of an open category whatever is unexamined is asked for, unless no completion lets it decide.

@@ -15,6 +15,7 @@ from app.logic.truth import Truth
 from tests.proofs.exams import exam_of, is_this
 from tests.proofs.facts import Fact
 from tests.proofs.proving import Proofs
+from tests.sampling import WHOLE
 from tests.strategies import exams
 
 
@@ -53,7 +54,7 @@ def program(proofs: Proofs, exam: Exam) -> dict[str, list[Truth]]:
     }
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150 if WHOLE else 60, deadline=None)
 @given(exam=exams())
 def test_every_formula_says_what_the_program_says(proofs: Proofs, exam: Exam) -> None:
     """Each of some 370 conditions, on each side, in several hundred exams."""

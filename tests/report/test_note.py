@@ -39,6 +39,7 @@ from tests.report.samples import (
     report,
     signed_report,
 )
+from tests.sampling import WHOLE
 
 GOLDEN = Path(__file__).parent / "golden"
 SAMPLES = {
@@ -248,7 +249,7 @@ def test_each_step_takes_room_and_the_last_ones_leave_none() -> None:
     assert {field.name: 0 for field in fields(Room)} == vars(room)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60 if WHOLE else 25, deadline=None)
 @given(exams())
 def test_the_limit_holds_for_any_exam(exam: Exam) -> None:
     """And no emergency is ever left out, nor that something was not examined."""
@@ -268,7 +269,7 @@ def test_the_limit_holds_for_any_exam(exam: Exam) -> None:
     assert bool(list(exam.untestable())) is ("Could not be tested: " in told)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30 if WHOLE else 12, deadline=None)
 @given(exams())
 def test_the_same_exam_gives_the_same_note(exam: Exam) -> None:
     """Also when its cells were recorded in another order."""
@@ -306,7 +307,7 @@ def in_order(line: str) -> str:
     return re.sub(r"\(([^()]*)\)", lambda held: f"({sorted(held[1].split(', '))})", line)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40 if WHOLE else 12, deadline=None)
 @given(exams())
 def test_a_mirrored_exam_changes_the_side_words_and_nothing_else(exam: Exam) -> None:
     """Every word of a side is right, or this fails: the strongest guard against a side error."""

@@ -34,6 +34,7 @@ from tests.report.samples import (
     signed_report,
 )
 from tests.report.test_note import everything_at_once, note, paragraph, paragraphs
+from tests.sampling import WHOLE
 
 LONG = "word " * 700
 
@@ -372,7 +373,7 @@ def assert_short(text: str) -> None:
     assert [] == [line for line in text.splitlines() if width(line) > COLUMNS]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25 if WHOLE else 10, deadline=None)
 @given(exams(), st.integers(0, 3), st.sampled_from(["", "Short.", LONG]))
 def test_the_limit_holds_for_any_signed_exam(exam: Exam, amendments: int, words: str) -> None:
     """And neither state nor impression, plan or amendment is ever left out."""

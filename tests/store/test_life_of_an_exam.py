@@ -442,7 +442,7 @@ def test_any_life_of_an_exam(engine: Engine) -> None:
     kept = type("KeptLife", (Life,), {"engine": engine})
     run_state_machine_as_test(
         kept,
-        settings=settings(max_examples=25 if WHOLE else 12, stateful_step_count=40, deadline=None),
+        settings=settings(max_examples=25 if WHOLE else 8, stateful_step_count=40, deadline=None),
     )
 
     # Each of these must have been tried, or the test says nothing about it.

@@ -14,8 +14,7 @@ from app.assess.words import DISCLAIMER
 from app.knowledge.describe_parts import sign_ids
 from app.knowledge.load import knowledge
 from app.knowledge.mentions import label_of
-from app.main import create_app
-from app.settings import ROOT, Settings
+from app.settings import ROOT
 from app.web import knowledge_pages
 from app.web.guard import CONTENT_SECURITY_POLICY
 from app.web.routers import KNOWLEDGE_ROUTERS
@@ -188,14 +187,6 @@ def test_every_link_leads_to_a_page_and_to_a_place_on_it(clinic: Clinic, exam_id
             assert not place or f'id="{place}"' in pages[path], href
         elif path:
             assert 200 == clinic.get(path).status_code, href
-
-
-@pytest.mark.usefixtures("without_accounts")
-def test_every_page_says_that_it_is_a_demonstration(settings: Settings) -> None:
-    """Only where it is one."""
-    with Clinic.of(create_app(settings.model_copy(update={"demo": True}))) as demo:
-        for path in LISTS:
-            assert "Every person here is invented" in demo.get(path).text, path
 
 
 def test_no_template_holds_a_style_or_a_script_of_its_own() -> None:

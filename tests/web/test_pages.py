@@ -27,6 +27,7 @@ from app.web import (
 from app.web.guard import CONTENT_SECURITY_POLICY
 from app.web.routers import ROUTERS
 from tests.web.clinic import HTMX, PHYSICIAN, Clinic
+from tests.web.test_knowledge_pages import LISTS
 
 PAGE_OF = {
     "worklist.html": worklist_pages.WorklistPage,
@@ -188,7 +189,7 @@ def test_every_page_says_that_it_is_a_demonstration(settings: Settings, tmp_path
     """Only where it is one."""
     with Clinic.of(create_app(settings.model_copy(update={"demo": True}))) as demo:
         exam_id = demo.new_exam()
-        for path in [*every_page(demo, exam_id), "/nowhere"]:
+        for path in [*every_page(demo, exam_id), *LISTS, "/nowhere"]:
             assert "Every person here is invented" in demo.get(path).text, path
     other = {"database_url": f"sqlite:///{tmp_path / 'earnest.sqlite3'}"}
     with Clinic.of(create_app(settings.model_copy(update=other))) as earnest:
