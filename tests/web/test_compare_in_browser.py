@@ -62,6 +62,8 @@ def second_visit(app: FastAPI) -> str:
 
 def fits(page: Page) -> None:
     """Nothing runs out of the screen or out of a drawing, wide or narrow."""
+    # Until its typeface is there, a page is drawn in another one, whose letters are wider.
+    page.evaluate("document.fonts.ready.then(() => true)")
     for width in (1280, 768, 360):
         page.set_viewport_size({"width": width, "height": 900})
 
