@@ -38,6 +38,11 @@ def counted(unit: str, number: object) -> str:
     return words.get(unit, unit)
 
 
+def unit_on_paper(unit: str) -> str:
+    """A unit that stands for itself, as it is written on paper; the code is for machines."""
+    return counted(unit, None).replace("mm[Hg]", "mmHg")
+
+
 def grade_word(name: str) -> str:
     """A grade in words. name: as conditions name it."""
     # Of a sign that was looked for; nothing in a list is another “none”.

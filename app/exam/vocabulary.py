@@ -48,6 +48,11 @@ GRADE_WORDS = ("none", "slight", "definite", "marked")
 EXAM_STATIONS = ("rest", "posture", "reach", "repeat", "tone", "gait", "more")
 
 
+def graded(grade: int) -> str:
+    """A grade as its digit and its word: 2 definite."""
+    return f"{grade} {grade_word(GRADE_WORDS[grade])}"
+
+
 @dataclass(frozen=True)
 class Station:
     """A part of the exam, in the order in which it is done."""
@@ -93,7 +98,7 @@ class Finding:
         """Say a recorded value in words, as on screen and in print."""
         match self.scale:
             case Scale.GRADE:
-                return f"{value} {grade_word(GRADE_WORDS[int(str(value))])}"
+                return graded(int(str(value)))
             case Scale.YESNO:
                 return _("yes") if value else _("no")
             case Scale.CHOICE:

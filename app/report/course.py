@@ -14,8 +14,7 @@ from app.assess.measured import in_figures
 from app.assess.words import side_words
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Recorded, Untestable, Value
-from app.exam.units import grade_word
-from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, vocabulary
+from app.exam.vocabulary import GRADES, Finding, Scale, Side, graded, vocabulary
 from app.knowledge.load import Knowledge
 from app.language.words import N_, Spoken, _
 from app.report.course_drawing import (
@@ -204,10 +203,7 @@ def _dates(xs: Sequence[float], visits: Sequence[Visit]) -> tuple[Tick, ...]:
 
 def _grade_axis() -> tuple[Axis, tuple[Tick, ...]]:
     axis = Axis(Fraction(GRADES[0]), Fraction(GRADES[-1]))
-    return axis, tuple(
-        Tick(axis.y(Fraction(grade)), f"{grade} {grade_word(GRADE_WORDS[grade])}")
-        for grade in GRADES
-    )
+    return axis, tuple(Tick(axis.y(Fraction(grade)), graded(grade)) for grade in GRADES)
 
 
 def _least_step(name: str) -> Fraction:

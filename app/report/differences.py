@@ -6,7 +6,7 @@ from app.assess.compared import Compared, Kind, Toward, is_measured
 from app.assess.measured import in_figures
 from app.exam.measures import QUANTITIES
 from app.exam.record import Exam, Recorded, Untestable
-from app.exam.units import counted
+from app.exam.units import unit_on_paper
 from app.exam.vocabulary import Scale, vocabulary
 from app.knowledge.course import FIGURE_WORDS, Figure
 from app.knowledge.load import Knowledge
@@ -31,7 +31,7 @@ def unit_of(name: str) -> str:
     """The unit of a measured value, as on paper."""
     if name in QUANTITIES:
         return unit_words(QUANTITIES[name].unit)
-    return counted(vocabulary()[name].unit, None).replace("mm[Hg]", "mmHg")
+    return unit_on_paper(vocabulary()[name].unit)
 
 
 def value_then(each: Compared, exam: Exam, value: Recorded | Fraction | None) -> str:

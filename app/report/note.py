@@ -11,8 +11,7 @@ from dataclasses import replace
 from itertools import groupby
 
 from app.assess.words import side_words
-from app.exam.units import grade_word
-from app.exam.vocabulary import GRADE_WORDS
+from app.exam.vocabulary import GRADES, graded
 from app.knowledge.load import Knowledge
 from app.language.words import N_, _
 from app.report.content import Content, Items, Pattern, Warned, content
@@ -150,7 +149,7 @@ def _signs(told: Content, room: Room) -> Iterator[str]:
             count=right + left + middle, right=right, left=left
         )
         return
-    grades = ", ".join(f"{grade} {grade_word(GRADE_WORDS[grade])}" for grade in (1, 2, 3))
+    grades = ", ".join(map(graded, GRADES[1:]))
     yield _("Abnormal signs ({grades}; other side normal unless said):").format(grades=grades)
     for side, signs in told.signs.items():
         if signs or side:

@@ -6,8 +6,8 @@ from functools import lru_cache
 
 from app.assess.words import DISCLAIMER
 from app.exam.layout import WHOLE, groups_at, has_rest_normal
-from app.exam.units import counted, grade_word
-from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Station, vocabulary
+from app.exam.units import unit_on_paper
+from app.exam.vocabulary import GRADES, Finding, Scale, Station, graded, vocabulary
 from app.language.words import _, language
 from app.report.pdf import blank_pdf
 from app.report.phrases import clean
@@ -86,7 +86,7 @@ def paper_page(clinic: str, knowledge_version: str) -> PaperPage:
         clinic=clean(clinic),
         knowledge=knowledge_version,
         disclaimer=_(DISCLAIMER),
-        legend=", ".join(f"{grade} {grade_word(GRADE_WORDS[grade])}" for grade in GRADES),
+        legend=", ".join(map(graded, GRADES)),
         history=history,
         stations=tuple(others),
     )
@@ -132,7 +132,7 @@ def _row(finding: Finding) -> PaperRow:
         finding.paired,
         finding.scale is Scale.GRADE,
         _marks(finding),
-        counted(finding.unit, None).replace("mm[Hg]", "mmHg"),
+        unit_on_paper(finding.unit),
         finding.detail_of is not None,
     )
 

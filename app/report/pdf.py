@@ -16,8 +16,7 @@ from urllib.parse import unquote, urlsplit
 from jinja2 import Environment
 
 from app.assess.words import DISCLAIMER
-from app.exam.units import grade_word
-from app.exam.vocabulary import GRADE_WORDS, GRADES
+from app.exam.vocabulary import GRADES, graded
 from app.knowledge.load import Knowledge
 from app.language.words import InEachLanguage, _
 from app.places import STATIC, TEMPLATES
@@ -181,7 +180,7 @@ def print_page(
         demo=report.demo,
         disclaimer=_(DISCLAIMER),
         knowledge=report.assessment.knowledge,
-        legend=", ".join(f"{grade} {grade_word(GRADE_WORDS[grade])}" for grade in GRADES),
+        legend=", ".join(map(graded, GRADES)),
         codes_from=f"{knowledge.icd.classification}, {knowledge.icd.release}",
         state=state,
         signature=None if report.signature is None else signature_lines(report.signature),

@@ -8,7 +8,7 @@ from functools import cache
 from app.assess.words import finding_words, side_words
 from app.exam.layout import NURSE, WHOLE, Group, groups_at, has_rest_normal
 from app.exam.record import Cell, Exam, Recorded, Untestable
-from app.exam.units import counted, grade_word
+from app.exam.units import grade_word, unit_on_paper
 from app.exam.vocabulary import GRADE_WORDS, GRADES, Finding, Scale, Side, Station, vocabulary
 from app.language.numbers import figures
 from app.language.words import _, language
@@ -190,7 +190,7 @@ def _cell(shown: Shown, finding: Finding, side: Side | None) -> CellView:
         legend=finding_words(finding.id, side),
         options=() if is_text else options_of(finding, typed.value),
         text=typed.value if is_text else "",
-        unit=counted(finding.unit, None).replace("mm[Hg]", "mmHg"),
+        unit=unit_on_paper(finding.unit),
         is_whole=finding.scale is Scale.COUNT,
         why=typed.why,
         is_untestable=typed.value == UNTESTABLE or (is_text and bool(typed.why)),

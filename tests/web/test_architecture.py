@@ -72,6 +72,7 @@ def test_a_finding_goes_the_way_that_is_described(app: FastAPI) -> None:
     with Clinic.of(app) as clinic:
         exam_id = examined(clinic, *TREMOR[:-1])
     with traced(calls), Clinic.of(app, has_members=False) as clinic:
+        calls.clear()
         clinic.cell(exam_id, *TREMOR[-1])
         entry.extend(calls)
         form = settled(clinic, exam_id)
